@@ -1,0 +1,294 @@
+"""Typed, validated settings: TOML in, TOML out. The shipped ones are in ``configs/``.
+
+A settings file may hold any of the sections below; what is missing has the default. Lengths and
+times are numbers in SI units or text with a unit (``"114 mm"``, ``"1/8 in"`` is not: write
+``"0.125 in"``). Keys in the file carry no unit: ``mirror_diameter`` in the file is
+``mirror_diameter_m`` in the program.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from liveview.errors import BadRequest, OutputFailed
+from liveview.model import Side
+from liveview.units import parse_quantity
+
+SCHEMA = 1
+"""Version of the settings file; files of a newer one are refused in words."""
+
+
+def _quantity(unit: str) -> Callable[[object], object]:
+    def read(value: object) -> object:
+        if value is None:
+            return None
+        try:
+            return parse_quantity(value, unit)
+        except BadRequest as error:
+            raise ValueError(str(error)) from error
+
+    return read
+
+
+Metres = Annotated[float, BeforeValidator(_quantity("m"))]
+Seconds = Annotated[float, BeforeValidator(_quantity("s"))]
+Kelvins = Annotated[float, BeforeValidator(_quantity("K"))]
+Hertz = Annotated[float, BeforeValidator(_quantity("Hz"))]
+SpeedMS = Annotated[float, BeforeValidator(_quantity("m/s"))]
+
+
+def file_key(name: str) -> str:
+    """The key used in files for an attribute: without its unit."""
+    for suffix in ("_m", "_s", "_k", "_hz", "_m_s"):
+        if name.endswith(suffix):
+            name = name.removesuffix(suffix)
+    return name
+
+
+class Section(BaseModel):
+    """Base of all sections: unknown keys refused, values frozen, keys without units in files."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, alias_generator=file_key, populate_by_name=True
+    )
+
+
+class Rig(Section):
+    """Mirror and distances. See ``optics.rig`` for what follows from them."""
+
+    name: str = "unnamed rig"
+    kind: Literal["one mirror", "two mirrors", "lenses"] = "one mirror"
+    mirror_diameter_m: Metres = Field(0.150, gt=0, le=10)
+    focal_length_m: Metres = Field(1.2, gt=0, le=100)
+    """Of the mirror; of the second mirror (or lens) with two."""
+    first_focal_length_m: Metres | None = Field(None, gt=0, le=100)
+    """Of the collimating mirror or lens in rigs with two; the same as the second when absent."""
+    lamp_distance_m: Metres | None = Field(None, gt=0, le=1000)
+    """Lamp to mirror; twice the focal length when absent (one mirror)."""
+    object_distance_m: Metres = Field(0.0, ge=0, le=1000)
+    """Test object in front of the mirror; 0 means at the mirror or not known."""
+    temperature_k: Kelvins = Field(293.15, gt=150, lt=400)
+    pressure_pa: float = Field(101325.0, gt=1e3, lt=1e6)
+
+
+class Lamp(Section):
+    """The lamp, or the slit in front of it."""
+
+    shape: Literal["slit", "round"] = "slit"
+    width_m: Metres = Field(0.001, gt=0, le=0.1)
+    """Across the blade's edge, at the lamp. Its image is this times the magnification."""
+    image_width_m: Metres | None = Field(None, gt=0, le=0.1)
+    """Measured width of the image at the blade; overrides the computed one."""
+    wavelength_m: Metres = Field(550e-9, gt=100e-9, lt=20e-6)
+
+
+class Blade(Section):
+    """The knife edge."""
+
+    side: Side = Side.LEFT
+    """Side of the picture from which it comes in."""
+    distance_m: Metres | None = Field(None, gt=0, le=1000)
+    """Mirror to blade; where the lamp's image is, when absent."""
+    target_uncut: float = Field(0.5, gt=0, lt=1)
+    """Half cut is common practice."""
+    target_band: float = Field(0.05, gt=0, lt=0.5)
+    """Readings within target ± this count as reached."""
+
+
+class Camera(Section):
+    """The camera, its numbers and what is known of its shutter."""
+
+    source: str = ""
+    """``camera:0``, a path, an address; empty: first camera that answers, else simulated."""
+    transfer: str = Field("srgb", pattern=r"^(srgb|bt709|linear|gamma:\d+(\.\d+)?)$")
+    channel: Literal["luminance", "red", "green", "blue"] = "luminance"
+    white: int | None = Field(None, ge=1, le=65535)
+    exposure_s: Seconds | None = Field(None, gt=0, le=60)
+    row_time_s: Seconds | None = Field(None, ge=0, le=0.1)
+    rate_hz: Hertz | None = Field(None, gt=0, le=1e6)
+    width: int | None = Field(None, ge=16, le=20000)
+    height: int | None = Field(None, ge=16, le=20000)
+    lens_focal_length_m: Metres = Field(0.050, gt=0, le=2)
+    f_number: float = Field(4.0, gt=0.3, le=128)
+    sensor_width_m: Metres = Field(0.0072, gt=0, le=0.2)
+    sensor_height_m: Metres = Field(0.00405, gt=0, le=0.2)
+    distance_from_blade_m: Metres = Field(0.03, ge=0, le=10)
+
+
+class DiscPlace(Section):
+    """The disc set by hand, pixels; found by itself when absent."""
+
+    cx: float
+    cy: float
+    radius: float = Field(gt=1)
+
+
+class Enhance(Section):
+    """How the picture is made visible."""
+
+    view: Literal["plain", "lifted", "signed", "movement", "trail", "arrows", "significance"] = (
+        "lifted"
+    )
+    gain_contrast: float | None = Field(None, gt=0, le=10)
+    """Contrast at the palette's end; automatic when absent."""
+    background: Literal["reference", "running", "median"] = "reference"
+    background_time_s: Seconds = Field(20.0, gt=0, le=3600)
+    lamp_correction: Literal["off", "frame", "rows"] = "frame"
+    steady: bool = False
+    average_frames: int = Field(1, ge=1, le=256)
+    smooth_px: float = Field(0.0, ge=0, le=32)
+    unit: Literal["contrast", "arcsec", "sigma"] = "contrast"
+
+
+class Catch(Section):
+    """What is kept when a spark is seen or heard."""
+
+    on: Literal["off", "flash", "sound", "either", "both"] = "either"
+    pre_trigger_s: Seconds = Field(1.0, ge=0, le=600)
+    post_trigger_s: Seconds = Field(2.0, ge=0, le=600)
+    sensitivity_sigma: float = Field(6.0, ge=2, le=100)
+    """Threshold in units of the detector's own noise."""
+    refractory_s: Seconds = Field(0.05, ge=0, le=60)
+    longest_event_s: Seconds = Field(20.0, gt=0, le=600)
+    mic_distance_m: Metres = Field(0.5, ge=0, le=100)
+    again: bool = True
+    """Arm again after an event."""
+    learn_s: Seconds = Field(2.0, gt=0, le=60)
+
+
+class Sound(Section):
+    """The microphone."""
+
+    device: str = ""
+    """Name of the input; the system's default when empty."""
+    enabled: bool = True
+    rate_hz: Hertz | None = Field(None, gt=1000, le=1e6)
+
+
+class Store(Section):
+    """Where events go and how much memory the pre-trigger may take."""
+
+    folder: str = ""
+    """Folder of events; the user's Videos folder when empty."""
+    name: str = "{date}_{time}_{cause}"
+    ring_mb: int = Field(1024, ge=8, le=262144)
+    reserve_mb: int = Field(500, ge=0)
+    """Disk space never used."""
+
+
+class Screen(Section):
+    """How values are shown."""
+
+    length_unit: Literal["mm", "cm", "m", "in"] = "mm"
+    text_scale: float = Field(1.0, ge=0.5, le=4)
+
+
+class Settings(Section):
+    """All sections. Frozen: change it by ``replaced``."""
+
+    schema_version: int = Field(SCHEMA, alias="schema", ge=1)
+    rig: Rig = Field(default_factory=Rig)
+    lamp: Lamp = Field(default_factory=Lamp)
+    blade: Blade = Field(default_factory=Blade)
+    camera: Camera = Field(default_factory=Camera)
+    disc: DiscPlace | None = None
+    enhance: Enhance = Field(default_factory=Enhance)
+    catch: Catch = Field(default_factory=Catch)
+    sound: Sound = Field(default_factory=Sound)
+    store: Store = Field(default_factory=Store)
+    screen: Screen = Field(default_factory=Screen)
+
+    def replaced(self, section: str, **values: Any) -> Settings:
+        """A validated copy with some values of one section changed.
+
+        Raises
+        ------
+        BadRequest
+            Unknown section or key, or a value out of range.
+        """
+        data = self.model_dump(by_alias=False)
+        data[section] = {**(data.get(section) or {}), **values}
+        return validated(data, "settings")
+
+    def to_mapping(self) -> dict[str, Any]:
+        """Plain data with the keys of the file; absent (None) values are left out."""
+        return self.model_dump(mode="json", by_alias=True, exclude_none=True)
+
+
+def validated(data: Mapping[str, Any], where: str) -> Settings:
+    """Settings from plain data.
+
+    Raises
+    ------
+    BadRequest
+        One line that names the first wrong key, its value and what is expected.
+    """
+    schema = data.get("schema", SCHEMA)
+    if isinstance(schema, int) and schema > SCHEMA:
+        raise BadRequest(
+            f"written by a newer version (schema {schema}, this program reads up to {SCHEMA})",
+            where,
+            "update liveview or remove the newer keys",
+        )
+    try:
+        return Settings.model_validate(dict(data))
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = ".".join(str(part) for part in first["loc"])
+        if first["type"] == "extra_forbidden":
+            raise BadRequest(
+                f"unknown key '{key}'", where, "remove it or correct its spelling"
+            ) from error
+        message = first["msg"].removeprefix("Value error, ")
+        raise BadRequest(
+            f"{key} = {first.get('input')!r}: {message}", where, "correct this value"
+        ) from error
+
+
+def load_settings(path: Path) -> Settings:
+    """Read a TOML settings file.
+
+    Raises
+    ------
+    BadRequest
+        Missing, unreadable, not TOML, unknown key or wrong value.
+    """
+    try:
+        text = path.read_bytes().decode("utf-8")
+    except OSError as error:
+        raise BadRequest(
+            f"cannot read the settings ({error.strerror})", str(path), "check the path"
+        ) from error
+    except UnicodeDecodeError as error:
+        raise BadRequest("is not text in UTF-8", str(path), "give a TOML file") from error
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise BadRequest(f"is not valid TOML: {error}", str(path), "correct that line") from error
+    return validated(data, str(path))
+
+
+def save_settings(settings: Settings, path: Path) -> None:
+    """Write a TOML settings file, replacing it in one step.
+
+    Raises
+    ------
+    OutputFailed
+        The folder cannot be written.
+    """
+    import tomli_w
+
+    partial = path.with_name(path.name + ".part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        partial.write_bytes(tomli_w.dumps(settings.to_mapping()).encode("utf-8"))
+        partial.replace(path)
+    except OSError as error:
+        raise OutputFailed(
+            f"cannot write the settings ({error.strerror})", str(path), "choose another folder"
+        ) from error

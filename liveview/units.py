@@ -1,0 +1,101 @@
+"""Units at the edges: text to SI on the way in, the user's choice on the way out."""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import lru_cache
+from typing import Any
+
+from liveview.errors import BadRequest
+
+ARCSEC_RAD = math.pi / (180.0 * 3600.0)
+"""One arcsecond in radians (4.84814e-6)."""
+
+_PLAIN_SI = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "um": 1e-6, "s": 1.0, "ms": 1e-3, "us": 1e-6}
+_PLAIN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-z]+)\s*")
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    """The units library, imported only when text with an unusual unit comes in (it is slow)."""
+    import pint
+
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+def parse_quantity(value: object, unit: str, where: str = "") -> float:
+    """Turn ``"120 mm"``, ``"48 in"``, ``"20 degC"`` or a plain number (already SI) into SI.
+
+    Parameters
+    ----------
+    value : float, int or str
+        What the user wrote.
+    unit : str
+        The SI unit wanted: ``"m"``, ``"s"``, ``"K"``, ``"Hz"``, ``"rad"`` ...
+    where : str
+        Key or option, for the message.
+
+    Raises
+    ------
+    BadRequest
+        Not a number, not finite, or a unit of another kind.
+    """
+    if isinstance(value, bool) or not isinstance(value, (int, float, str)):
+        raise BadRequest(f"expected a length of the kind '{unit}', got {value!r}", where)
+    if isinstance(value, (int, float)):
+        return _finite(float(value), value, where)
+    plain = _PLAIN.fullmatch(value)
+    if plain and unit in ("m", "s") and plain[2] in _PLAIN_SI and plain[2].endswith(unit):
+        return _finite(float(plain[1]) * _PLAIN_SI[plain[2]], value, where)
+    try:
+        return _finite(float(value), value, where)
+    except ValueError:
+        pass
+    return _finite(_parse_with_library(value, unit, where), value, where)
+
+
+def _parse_with_library(value: str, unit: str, where: str) -> float:
+    import pint
+
+    registry = _registry()
+    try:
+        quantity = registry.Quantity(value)
+        return float(quantity.to(unit).magnitude)
+    except pint.DimensionalityError as error:
+        raise BadRequest(
+            f"'{value}' is not of the kind '{unit}'", where, f"write it like {_example(unit)}"
+        ) from error
+    except Exception as error:  # the parser raises tokenizer, syntax and attribute errors
+        raise BadRequest(
+            f"cannot read '{value}' as a number with a unit",
+            where,
+            f"write it like {_example(unit)}",
+        ) from error
+
+
+def _finite(number: float, value: object, where: str) -> float:
+    if not math.isfinite(number):
+        raise BadRequest(f"{value!r} is not a finite number", where)
+    return number
+
+
+def _example(unit: str) -> str:
+    return {"m": '"120 mm" or "48 in"', "s": '"2 ms"', "K": '"20 degC"', "Hz": '"60 Hz"'}.get(
+        unit, f'"1 {unit}"'
+    )
+
+
+def rad_to_arcsec(angle_rad: float) -> float:
+    """Radians to arcseconds."""
+    return angle_rad / ARCSEC_RAD
+
+
+def arcsec_to_rad(angle_arcsec: float) -> float:
+    """Arcseconds to radians."""
+    return angle_arcsec * ARCSEC_RAD
+
+
+def celsius_to_kelvin(celsius: float) -> float:
+    """Degrees Celsius to kelvin."""
+    return celsius + 273.15
