@@ -192,16 +192,16 @@ class Settings(Section):
     """All sections. Frozen: change it by ``replaced``."""
 
     schema_version: int = Field(SCHEMA, alias="schema", ge=1)
-    rig: Rig = Field(default_factory=Rig)
-    lamp: Lamp = Field(default_factory=Lamp)
-    blade: Blade = Field(default_factory=Blade)
-    camera: Camera = Field(default_factory=Camera)
+    rig: Rig = Rig()
+    lamp: Lamp = Lamp()
+    blade: Blade = Blade()
+    camera: Camera = Camera()
     disc: DiscPlace | None = None
-    enhance: Enhance = Field(default_factory=Enhance)
-    catch: Catch = Field(default_factory=Catch)
-    sound: Sound = Field(default_factory=Sound)
-    store: Store = Field(default_factory=Store)
-    screen: Screen = Field(default_factory=Screen)
+    enhance: Enhance = Enhance()
+    catch: Catch = Catch()
+    sound: Sound = Sound()
+    store: Store = Store()
+    screen: Screen = Screen()
 
     def replaced(self, section: str, **values: Any) -> Settings:
         """A validated copy with some values of one section changed.

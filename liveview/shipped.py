@@ -6,7 +6,7 @@ from pathlib import Path
 
 
 def shipped_folder(name: str) -> Path:
-    """Folder of shipped files, ``"configs"`` or ``"assets"``: in the wheel, else in the checkout."""
+    """Folder of shipped files, ``configs`` or ``assets``: in the wheel, else the checkout."""
     here = Path(__file__).resolve().parent
     installed = here / "_shipped" / name
     return installed if installed.is_dir() else here.parent / name

@@ -103,7 +103,7 @@ class Worker:
     def _run(self) -> None:
         try:
             self._body(self._stop)
-        except BaseException as error:
+        except BaseException as error:  # noqa: BLE001 - handed over whole, see raise_error
             self._error = error
         finally:
             if self._on_finish is not None:
