@@ -44,7 +44,7 @@ SpeedMS = Annotated[float, BeforeValidator(_quantity("m/s"))]
 
 def file_key(name: str) -> str:
     """The key used in files for an attribute: without its unit."""
-    for suffix in ("_m", "_s", "_k", "_hz", "_m_s"):
+    for suffix in ("_m_s", "_m", "_s", "_k", "_hz"):
         if name.endswith(suffix):
             name = name.removesuffix(suffix)
     return name
@@ -188,6 +188,17 @@ class Screen(Section):
     text_scale: float = Field(1.0, ge=0.5, le=4)
 
 
+class Expect(Section):
+    """What is to be seen; only planning uses it."""
+
+    flow: str = "warm air rising from a hand"
+    """One of the named flows of ``optics.visibility``."""
+    speed_m_s: SpeedMS | None = Field(None, ge=0, le=1e5)
+    """The flow's own typical speed when absent."""
+    open_snr: float = Field(100.0, gt=1, le=1e5)
+    """Mean over standard deviation of one pixel of one frame, blade out."""
+
+
 class Settings(Section):
     """All sections. Frozen: change it by ``replaced``."""
 
@@ -202,6 +213,7 @@ class Settings(Section):
     sound: Sound = Sound()
     store: Store = Store()
     screen: Screen = Screen()
+    expect: Expect = Expect()
 
     def replaced(self, section: str, **values: Any) -> Settings:
         """A validated copy with some values of one section changed.

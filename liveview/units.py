@@ -86,6 +86,26 @@ def _example(unit: str) -> str:
     )
 
 
+METRES_PER_UNIT = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}
+"""The length units a user may choose for the screen."""
+
+
+def length_text(value_m: float, unit: str = "mm", digits: int = 4) -> str:
+    """A length for the screen in the user's unit, ``"1200 mm"``, without needless zeros."""
+    return f"{number_text(value_m / METRES_PER_UNIT[unit], digits)} {unit}"
+
+
+def number_text(value: float, digits: int = 4) -> str:
+    """A number with so many significant digits, never in powers of ten below a million."""
+    if value == 0.0 or not math.isfinite(value):
+        return f"{value:g}"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    if abs(value) >= 1e6 or places > 9:
+        return f"{value:.{digits}g}"
+    text = f"{round(value, places):.{max(places, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def rad_to_arcsec(angle_rad: float) -> float:
     """Radians to arcseconds."""
     return angle_rad / ARCSEC_RAD

@@ -14,8 +14,6 @@ Contrast is ``C = (I - I_ref)/(I_ref - I_dark) = T(x0 - Delta)/T0 - 1``.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from liveview.model import Side
@@ -128,15 +126,6 @@ def smallest_angle(
     the contrast at ``uncut``, after whatever averaging is shown. State ``k`` with the figure.
     """
     return k * contrast_sigma / sensitivity(arms_m, width_m, uncut, shape)
-
-
-def contrast_sigma_at(uncut: float, open_snr: float) -> float:
-    """Shot-noise contrast noise at a cutoff, from the signal-to-noise of the open picture.
-
-    Light falls with T0, so the noise of the contrast grows as ``1/(SNR sqrt(T0))``; read noise
-    is neglected. ``open_snr`` is mean over standard deviation of one pixel, blade out.
-    """
-    return 1.0 / (open_snr * math.sqrt(uncut))
 
 
 def diffraction_spread(wavelength_m: float, feature_m: float) -> float:
