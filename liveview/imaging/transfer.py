@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -108,14 +108,10 @@ class Transfer:
             plane = cv2.extractChannel(pixels, _CHANNELS[channel])
             return _looked_up(plane, self._table(pixels.dtype, white, 1.0), out)
         planes = cv2.split(pixels)[:3]
-        total: Light | None = out
-        for index, (plane, weight) in enumerate(zip(planes, BT709_WEIGHTS_BGR, strict=True)):
-            part = self._table(pixels.dtype, white, weight)
-            if index == 0:
-                total = _looked_up(plane, part, out)
-            else:
-                cv2.add(total, _looked_up(plane, part, None), total)
-        assert total is not None
+        tables = [self._table(pixels.dtype, white, weight) for weight in BT709_WEIGHTS_BGR]
+        total = _looked_up(planes[0], tables[0], out)
+        for plane, table in zip(planes[1:], tables[1:], strict=True):
+            cv2.add(total, _looked_up(plane, table, None), total)
         return total
 
     def to_code(self, light: ArrayLike, white: int) -> Pixels:
@@ -136,5 +132,4 @@ def _table(curve: Transfer, size: int, white: int, weight: float) -> Light:
 
 
 def _looked_up(plane: Pixels, table: Light, out: Light | None) -> Light:
-    found: Light = cv2.LUT(plane, table) if out is None else cv2.LUT(plane, table, out)
-    return found
+    return cast(Light, cv2.LUT(plane, table) if out is None else cv2.LUT(plane, table, out))
