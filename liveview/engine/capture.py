@@ -1,0 +1,164 @@
+"""The capture thread: it owns the source, stamps and decodes straight into the ring."""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from liveview.engine.board import Board
+from liveview.engine.ring import FrameRing
+from liveview.errors import FormatChanged, InputUnreadable, SourceStalled
+from liveview.model import FrameSource, FrameStamp, Pixels, SessionState, SourceInfo, SourceKind
+
+FIRST_RETRY_S = 0.25
+LONGEST_RETRY_S = 4.0
+RATE_OVER = 120
+"""Frame intervals over which the measured rate is taken."""
+
+
+class Capture:
+    """Body of the capture thread.
+
+    ::
+
+        opening --> running --end of a recording--> (returns)
+           ^           |
+           |           |--FormatChanged--> opening with a new ring, at once
+           '--waits----'--SourceStalled, stream or camera gone--> stalled, tries again
+
+    It waits for nobody: a frame for which the ring has no slot is decoded into a spare one and
+    counted as lost. Frame numbers go on over a reopening, so that they stay unique.
+
+    Parameters
+    ----------
+    make : callable
+        Makes a new, unopened source.
+    opened : callable
+        Receives what the source says of itself, gives the ring to write into.
+    board : Board
+        Where state and words go.
+    clock : callable
+        The session's clock.
+    """
+
+    def __init__(
+        self,
+        make: Callable[[], FrameSource],
+        opened: Callable[[SourceInfo], FrameRing],
+        board: Board,
+        clock: Callable[[], float],
+    ) -> None:
+        self._make = make
+        self._opened = opened
+        self._board = board
+        self._clock = clock
+        self._times: deque[float] = deque(maxlen=RATE_OVER + 1)
+        self._next_number = 0
+        self._lost_source = 0
+        self._arrived_s: float | None = None
+        self._worked = False
+        self._retry_s = FIRST_RETRY_S
+        self._reopen = threading.Event()
+
+    @property
+    def lost_source(self) -> int:
+        """Frames that never reached the program: gaps in the source's numbers."""
+        return self._lost_source
+
+    @property
+    def arrived_s(self) -> float | None:
+        """When the newest frame came in, session's clock."""
+        return self._arrived_s
+
+    @property
+    def rate_hz(self) -> float | None:
+        """Measured frame rate from the newest stamps; None before there are two."""
+        times = tuple(self._times)
+        if len(times) < 2 or times[-1] <= times[0]:
+            return None
+        return (len(times) - 1) / (times[-1] - times[0])
+
+    def reopen(self) -> None:
+        """Close the source after the present frame and open it again."""
+        self._reopen.set()
+
+    def __call__(self, stop: threading.Event) -> None:
+        """Run until ``stop`` or the end of a recording.
+
+        Raises
+        ------
+        InputUnreadable
+            It could not be opened, and it is not of a kind that comes back by itself.
+        """
+        while not stop.is_set():
+            self._reopen.clear()
+            self._board.enter(SessionState.OPENING)
+            try:
+                if self._run_source(stop):
+                    return
+            except FormatChanged as error:
+                self._board.say("source", f"{error.what}: opening it again")
+            except SourceStalled as error:
+                self._wait_stalled(error, stop)
+            except InputUnreadable as error:
+                if not self._worked:
+                    raise
+                self._wait_stalled(error, stop)
+
+    def _wait_stalled(self, error: InputUnreadable, stop: threading.Event) -> None:
+        self._board.enter(SessionState.STALLED, f"{error.what}: trying again")
+        stop.wait(self._retry_s)
+        self._retry_s = min(2 * self._retry_s, LONGEST_RETRY_S)
+
+    def _run_source(self, stop: threading.Event) -> bool:
+        """One life of a source; True when there is nothing more to come."""
+        source = self._make()
+        try:
+            info = source.open()
+            ring = self._opened(info)
+            spare = np.empty(info.shape, info.dtype)
+            first_number = self._next_number
+            self._times.clear()
+            while not stop.is_set() and not self._reopen.is_set():
+                stamp = source.grab()
+                if stamp is None:
+                    return self._ended(info)
+                self._one_frame(source, ring, spare, self._numbered(stamp, first_number))
+            return stop.is_set()
+        finally:
+            source.close()
+
+    def _ended(self, info: SourceInfo) -> bool:
+        if info.kind in (SourceKind.CAMERA, SourceKind.STREAM):
+            raise SourceStalled("the stream ended", info.name)
+        return True
+
+    def _numbered(self, stamp: FrameStamp, first_number: int) -> FrameStamp:
+        number = first_number + stamp.number
+        self._lost_source += max(number - self._next_number, 0)
+        self._next_number = max(number + 1, self._next_number)
+        return stamp if first_number == 0 else replace(stamp, number=number)
+
+    def _one_frame(
+        self, source: FrameSource, ring: FrameRing, spare: Pixels, stamp: FrameStamp
+    ) -> None:
+        slot = ring.claim()
+        if slot is None:
+            source.read_into(spare)
+            return
+        try:
+            source.read_into(slot.pixels)
+        except BaseException:
+            ring.abandon(slot)
+            raise
+        self._times.append(stamp.time_s)
+        self._arrived_s = self._clock()
+        ring.publish(slot, stamp, self._arrived_s)
+        if self._board.state is not SessionState.RUNNING:
+            self._worked = True
+            self._retry_s = FIRST_RETRY_S
+            self._board.enter(SessionState.RUNNING, "")

@@ -1,0 +1,150 @@
+"""Detectors, pairing and arming in one pure object: frames and sound in, actions out."""
+
+from __future__ import annotations
+
+from liveview.model import ArmState, Cause, Disc, Frame, SoundBlock, SourceInfo, Spotted
+from liveview.settings import Settings
+from liveview.trigger.arming import Action, Arming, Rules
+from liveview.trigger.crack import CrackDetector, sound_speed
+from liveview.trigger.flash import FlashDetector
+from liveview.trigger.pairing import Pairing
+
+
+def rules_of(settings: Settings) -> Rules:
+    """The arming rules in the settings."""
+    catch = settings.catch
+    return Rules(
+        catch.pre_trigger_s,
+        catch.post_trigger_s,
+        catch.refractory_s,
+        catch.longest_event_s,
+        catch.learn_s,
+        catch.again,
+    )
+
+
+def path_of(settings: Settings) -> float:
+    """Travel time of the sound from the spark to the microphone, seconds."""
+    return settings.catch.mic_distance_m / sound_speed(settings.rig.temperature_k)
+
+
+class Catcher:
+    """Watches one source (and one sound, if any) and says when events begin and end.
+
+    Used by the live session and by the command that reads recordings, so that both catch the
+    same. Frames and sound blocks may come interleaved in any way; each in its own order.
+
+    Parameters
+    ----------
+    settings : Settings
+        Sections ``catch`` and ``rig`` are used.
+    info : SourceInfo
+        The frames' format and shutter.
+    sound : bool
+        Whether sound will come.
+    """
+
+    def __init__(self, settings: Settings, info: SourceInfo, *, sound: bool = False) -> None:
+        self._arming = Arming(rules_of(settings))
+        self._flash = FlashDetector(info, settings.catch.sensitivity_sigma)
+        self._crack = CrackDetector(settings.catch.sensitivity_sigma, path_of(settings))
+        self._pairing = Pairing(settings.catch.on, path_of(settings))
+        self._sound = sound
+        self._seen_s = float("-inf")
+        self._spotted: list[Spotted] = []
+
+    @property
+    def state(self) -> ArmState:
+        """Where the arming stands."""
+        return self._arming.state
+
+    @property
+    def words(self) -> str:
+        """One line for the screen."""
+        state = self._arming.state
+        if state is ArmState.LEARNING:
+            return f"learning the quiet: {self._arming.learnt:.0%}"
+        if state is ArmState.ARMED:
+            on = self._pairing.on
+            if self._needs_sound and not self._sound:
+                return f"armed on {on}, but there is no sound"
+            return f"armed on {on}"
+        return "catching" if state is ArmState.CATCHING else "off"
+
+    @property
+    def _needs_sound(self) -> bool:
+        return self._pairing.on in ("sound", "both")
+
+    def apply(self, settings: Settings) -> None:
+        """Use other settings from now on; what was learnt is kept."""
+        self._arming.set_rules(rules_of(settings))
+        self._flash.sigma = self._crack.sigma = settings.catch.sensitivity_sigma
+        self._crack.delay_s = self._pairing.path_s = path_of(settings)
+        self._pairing.on = settings.catch.on
+
+    def set_disc(self, disc: Disc | None) -> None:
+        """Where the mirror is in the picture."""
+        self._flash.set_disc(disc)
+
+    def set_sound(self, there: bool) -> None:
+        """Whether sound comes in at present."""
+        self._sound = there
+
+    def set_source(self, info: SourceInfo) -> tuple[Action, ...]:
+        """Another format: an event under way ends, the flash detector starts anew."""
+        self._flash = FlashDetector(info, self._flash.sigma)
+        return self._arming.cut(self._seen_s)
+
+    def arm(self, *, learn: bool = True) -> tuple[Action, ...]:
+        """Arm, after learning the quiet unless ``learn`` is False."""
+        return self._arming.arm(self._seen_s, learn=learn)
+
+    def disarm(self) -> tuple[Action, ...]:
+        """Off; an event under way ends."""
+        return self._arming.disarm(self._seen_s)
+
+    def hand(self, time_s: float, frame: int | None = None) -> tuple[Action, ...]:
+        """Somebody asks for an event now."""
+        spotted = Spotted(time_s, 0.0, Cause.HAND, 0.0, frame)
+        return self._arming.hand(spotted, self._seen_s)
+
+    def see(self, frame: Frame) -> tuple[Action, ...]:
+        """Watch the next frame."""
+        found = self._flash.look(frame)
+        self._seen_s = max(self._seen_s, frame.time_s)
+        return self._spots(found)
+
+    def hear(self, block: SoundBlock) -> tuple[Action, ...]:
+        """Listen to the next block."""
+        return self._spots(self._crack.hear(block))
+
+    def flush(self) -> tuple[Action, ...]:
+        """Nothing more will come: what was held back is decided, an event under way ends."""
+        actions: tuple[Action, ...] = ()
+        for spotted in self._pairing.flush():
+            actions += self._take(spotted)
+        return actions + self._arming.cut(self._seen_s)
+
+    def cut(self) -> tuple[Action, ...]:
+        """No frames come any more for now: an event under way ends, cut short."""
+        return self._arming.cut(self._seen_s)
+
+    def new_spots(self) -> tuple[Spotted, ...]:
+        """What passed since the last call, whether or not an event was kept of it."""
+        found, self._spotted = tuple(self._spotted), []
+        return found
+
+    def _spots(self, found: tuple[Spotted, ...]) -> tuple[Action, ...]:
+        actions: tuple[Action, ...] = ()
+        for spotted in found:
+            for passed in self._pairing.add(spotted):
+                actions += self._take(passed)
+        heard_s = self._crack.until_s if self._sound else None
+        for passed in self._pairing.tick(self._seen_s - self._flash.lag_s, heard_s):
+            actions += self._take(passed)
+        return actions + self._arming.tick(self._seen_s)
+
+    def _take(self, spotted: Spotted) -> tuple[Action, ...]:
+        if self._arming.state in (ArmState.ARMED, ArmState.CATCHING):
+            self._spotted.append(spotted)
+        return self._arming.spot(spotted, self._seen_s)

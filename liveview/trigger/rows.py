@@ -1,0 +1,92 @@
+"""Row statistics of a frame on a reduced grid: what the flash detector looks at."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveview.imaging.cv import cv2
+from liveview.model import Disc, Pixels
+
+Grid = NDArray[np.float32]
+
+MOST_BANDS = 90
+"""Bands of rows a frame is cut into, at most; a band is never less than ``FEWEST_ROWS`` high."""
+FEWEST_ROWS = 4
+COLUMNS = 64
+CLEAR = 1.05
+"""Tiles beyond this many radii count as outside: the mirror's rim and its glare are neither."""
+
+
+class RowGrid:
+    """Cuts frames of one shape into bands of rows and tiles within them, quickly.
+
+    The sums are exact (integers); only whole bands are used, so up to a band's height of rows at
+    the bottom is left out. Of colour frames every second row is read.
+
+    Parameters
+    ----------
+    shape : tuple of int
+        Shape of the frames.
+    """
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self.rows, self.columns = shape[:2]
+        self.channels = shape[2] if len(shape) == 3 else 1
+        self.band = max(FEWEST_ROWS, -(-self.rows // MOST_BANDS))
+        self.band = min(self.band, self.rows)
+        self.bands = self.rows // self.band
+        self.tiles = min(COLUMNS, self.columns)
+        step = 2 if self.channels > 1 and self.band >= 4 else 1
+        self._picked = range(0, self.band, step)
+        self._sum = np.empty((self.bands, self.columns * self.channels), np.uint32)
+
+    def means(self, pixels: Pixels) -> Grid:
+        """Mean code of each tile, float32 (bands, tiles), over all channels."""
+        used = self.bands * self.band
+        lines = pixels[:used].reshape(self.bands, self.band, -1)
+        kind = np.uint16 if pixels.dtype == np.uint8 and len(self._picked) < 256 else np.uint32
+        total = self._sum.view(kind)[:, : lines.shape[2]]
+        if len(self._picked) == 1:
+            total[:] = lines[:, 0]
+        else:
+            np.add(lines[:, self._picked[0]], lines[:, self._picked[1]], out=total, dtype=kind)
+        for row in self._picked[2:]:
+            np.add(total, lines[:, row], out=total, dtype=kind, casting="unsafe")
+        wide = total.reshape(self.bands, self.columns, self.channels)
+        small = cv2.resize(
+            wide.astype(np.float32), (self.tiles, self.bands), interpolation=cv2.INTER_AREA
+        )
+        if small.ndim == 3:
+            small = small.mean(axis=2)
+        return np.asarray(small, np.float32) / np.float32(len(self._picked))
+
+    def inside(self, disc: Disc | None) -> NDArray[np.bool_]:
+        """Which tiles lie wholly inside the disc, (bands, tiles); all without a disc."""
+        if disc is None:
+            return np.ones((self.bands, self.tiles), bool)
+        return self._reach(disc, nearest=False) < disc.radius
+
+    def outside(self, disc: Disc | None) -> NDArray[np.bool_]:
+        """Which tiles lie clear of the disc; none without a disc."""
+        if disc is None:
+            return np.zeros((self.bands, self.tiles), bool)
+        return self._reach(disc, nearest=True) > CLEAR * disc.radius
+
+    def _reach(self, disc: Disc, nearest: bool) -> NDArray[np.float64]:
+        """Distance of each tile's farthest (or nearest) point from the disc's centre, pixels."""
+        width = self.columns / self.tiles
+        left = np.arange(self.tiles) * width - 0.5 - disc.cx
+        top = np.arange(self.bands) * self.band - 0.5 - disc.cy
+        dx, dy = _reach(left, left + width, nearest), _reach(top, top + self.band, nearest)
+        return np.asarray(np.hypot(dx[None, :], dy[:, None]))
+
+
+def _reach(
+    low: NDArray[np.floating], high: NDArray[np.floating], nearest: bool
+) -> NDArray[np.float64]:
+    """Distance from 0 to the far (or near) end of the spans ``low..high``."""
+    a, b = np.abs(low), np.abs(high)
+    if not nearest:
+        return np.asarray(np.maximum(a, b), np.float64)
+    return np.asarray(np.where((low <= 0) & (high >= 0), 0.0, np.minimum(a, b)), np.float64)
