@@ -45,6 +45,8 @@ ROOMS: dict[str, set[str]] = {
 EXCEPTIONS: dict[str, tuple[set[str], str]] = {
     "optics.scale": ({"settings"}, "the one step from settings to the formulas' plain numbers"),
     "optics.plan": ({"settings"}, "everything that follows from one set-up, for all who show it"),
+    "optics.plan_figures": ({"settings"}, "part of the plan"),
+    "optics.plan_cautions": ({"settings"}, "part of the plan"),
     "sources": ({"recorder.reading"}, "an event folder is a source like any other recording"),
     "recorder": ({"imaging.cv"}, "the one place that imports cv2 safely; pictures are PNG"),
     "review": ({"engine.chain"}, "a stored event is enhanced by the chain that showed it live"),

@@ -60,6 +60,16 @@ def return_arm(object_m: float, image_m: float) -> float:
     return image_m - object_m
 
 
+def paraboloid_blur(diameter_m: float, curvature_radius_m: float) -> float:
+    """Width of the smallest blur of a paraboloid used near its centre of curvature.
+
+    Its zones focus over a length r^2/R with a fixed lamp (the Foucault tester's figure), so
+    rays of the rim miss the paraxial focus by r^3/R^2; the smallest circle is a quarter of
+    that in radius, half of it in diameter.
+    """
+    return (diameter_m / 2.0) ** 3 / (2.0 * curvature_radius_m**2)
+
+
 @dataclass(frozen=True, slots=True)
 class RigGeometry:
     """A rig with nothing left open; build it with ``resolve``.
@@ -106,6 +116,16 @@ class RigGeometry:
     def blade_offset_m(self) -> float:
         """How much nearer to the mirror than the lamp's image the blade stands."""
         return self.image_distance_m - self.blade_distance_m
+
+    @property
+    def paraboloid_blur_m(self) -> float:
+        """Width of the blur of the lamp's image if the one mirror is a paraboloid."""
+        return paraboloid_blur(self.mirror_diameter_m, 2.0 * self.focal_length_m)
+
+    @property
+    def element(self) -> str:
+        """What the light's path is made of: ``"mirror"`` or ``"lens"``."""
+        return "lens" if self.kind == "lenses" else "mirror"
 
     @property
     def object_field_m(self) -> float:
