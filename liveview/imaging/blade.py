@@ -1,0 +1,165 @@
+"""The blade meter: uncut fraction and tilt of the disc, from light and the calibration.
+
+``T = (I - I_dark)/(I_open - I_dark)`` per pixel, in linear light, clipped pixels left out. The
+tilt is that of a plane fitted to T (never to the raw picture: an uneven lamp would tilt it),
+robustly, so that dust and flow do not tilt it.
+
+::
+
+      n = unit vector towards the blade's side         tilt_across = fall of T over the
+      t = n turned clockwise in the picture            diameter along n, tilt_along along t
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveview.imaging.disc import disc_mask
+from liveview.model import Bytes, Disc, Light, Side
+
+Floats = NDArray[np.float64]
+
+_SAMPLES = 6000
+_OPPOSITE = {
+    Side.LEFT: Side.RIGHT,
+    Side.RIGHT: Side.LEFT,
+    Side.TOP: Side.BOTTOM,
+    Side.BOTTOM: Side.TOP,
+}
+EVEN_TILT = 0.02
+"""Tilts up to this, or three of their sigma, count as even."""
+
+
+@dataclass(frozen=True, slots=True)
+class BladeFit:
+    """Result of one frame. ``valid`` is the share of the disc's samples that could be used."""
+
+    uncut: float
+    tilt_across: float | None
+    tilt_along: float | None
+    tilt_sigma: float | None
+    valid: float
+
+
+def uncut_picture(light: Light, dark: Light, open_light: Light) -> Light:
+    """Uncut fraction per pixel; NaN where the open picture is not brighter than the dark."""
+    span = np.asarray(open_light, np.float64) - dark
+    rise = np.asarray(light, np.float64) - dark
+    share = np.divide(rise, span, out=np.full(span.shape, np.nan), where=span > 0)
+    return np.asarray(share, np.float32)
+
+
+class BladeMeter:
+    """Reads the blade from frames, on a grid of some thousand pixels of the disc.
+
+    Parameters
+    ----------
+    dark, open_light : ndarray, float32, (rows, columns)
+        Calibration pictures.
+    usable : ndarray, uint8, (rows, columns)
+        0 where a calibration picture is clipped.
+    disc : Disc or None
+        The whole picture counts without one; then tilts run over its shorter side.
+    side : Side
+        From which the blade comes in.
+    """
+
+    def __init__(
+        self, dark: Light, open_light: Light, usable: Bytes, disc: Disc | None, side: Side
+    ) -> None:
+        rows, columns = dark.shape
+        inside = disc_mask(dark.shape, disc, 2.0) & usable
+        span = open_light - dark
+        lit = span > 0.02 * float(np.percentile(span, 99))
+        count = max(1, int(np.count_nonzero(inside)))
+        self._step = max(1, int(np.sqrt(count / _SAMPLES)))
+        grid = (slice(self._step // 2, None, self._step),) * 2
+        self._grid = grid
+        self._inside = ((inside > 0) & lit)[grid]
+        self._total = int(self._inside.sum())
+        self._dark = dark[grid].copy()
+        self._recip = (1.0 / np.maximum(span[grid], 1e-9)).astype(np.float32)
+        self._axes = _axes(rows, columns, disc, side, grid)
+
+    def read(self, light: Light, unclipped: Bytes) -> BladeFit | None:
+        """Uncut fraction and tilts; None when no pixel of the disc can be used.
+
+        Parameters
+        ----------
+        light : ndarray, float32, (rows, columns)
+        unclipped : ndarray, uint8, (rows, columns)
+            255 where the frame is neither at the top nor at the bottom code.
+        """
+        keep = self._inside & (unclipped[self._grid] > 0)
+        kept = int(keep.sum())
+        if kept == 0:
+            return None
+        share = ((light[self._grid] - self._dark) * self._recip)[keep].astype(np.float64)
+        uncut = float(share.mean())
+        across, along = (axis[keep] for axis in self._axes)
+        plane = _robust_plane(share, across, along) if kept >= 50 else None
+        valid = kept / self._total
+        if plane is None:
+            return BladeFit(uncut, None, None, None, valid)
+        slope_across, slope_along, sigma = plane
+        return BladeFit(uncut, -2 * slope_across, -2 * slope_along, 2 * sigma, valid)
+
+
+def _axes(
+    rows: int, columns: int, disc: Disc | None, side: Side, grid: tuple[slice, slice]
+) -> tuple[Floats, Floats]:
+    """Positions of the samples along n and t in units of the disc's radius."""
+    cx, cy = ((columns - 1) / 2, (rows - 1) / 2) if disc is None else (disc.cx, disc.cy)
+    radius = min(rows, columns) / 2 if disc is None else disc.radius
+    y = (np.arange(rows)[grid[0]] - cy)[:, None] / radius
+    x = (np.arange(columns)[grid[1]] - cx)[None, :] / radius
+    (nx, ny), (tx, ty) = side.normal, side.along
+    return x * nx + y * ny, x * tx + y * ty
+
+
+def _robust_plane(values: Floats, a: Floats, b: Floats) -> tuple[float, float, float] | None:
+    """Slopes of ``values`` along a and b, and the first one's standard deviation.
+
+    Reweighted least squares (Tukey's biweight). None when the samples lie on a line.
+    """
+    matrix = np.stack([np.ones_like(a), a, b], axis=1)
+    weights = np.ones_like(values)
+    for _ in range(5):
+        weighted = matrix * weights[:, None]
+        normal = matrix.T @ weighted
+        if np.linalg.cond(normal) > 1e6:
+            return None
+        solved = np.linalg.solve(normal, weighted.T @ values)
+        miss = np.abs(values - matrix @ solved)
+        scale = max(1.4826 * float(np.median(miss)), 1e-9)
+        weights = np.clip(1 - (miss / (4.685 * scale)) ** 2, 0, None) ** 2
+    sigma = scale * float(np.sqrt(np.linalg.inv(normal)[1, 1]))
+    return float(solved[1]), float(solved[2]), sigma
+
+
+def advice(
+    side: Side,
+    uncut: float | None,
+    tilt_across: float | None,
+    tilt_sigma: float | None,
+    target: float = 0.5,
+    band: float = 0.05,
+) -> str:
+    """One sentence for the person at the rig; empty where nothing can be said."""
+    if uncut is None:
+        return ""
+    if uncut < 0.01:
+        return "no light passes the blade: draw it back"
+    if uncut > 0.97:
+        return f"the blade does not cut yet: bring it in from the {side.value}"
+    if tilt_across is not None and abs(tilt_across) > max(EVEN_TILT, 3 * (tilt_sigma or 0.0)):
+        darker = side if tilt_across > 0 else _OPPOSITE[side]
+        move = "away from the mirror" if tilt_across > 0 else "nearer to the mirror"
+        return f"the {darker.value} side is darker: move the blade {move}"
+    even = "darkens evenly, in the focus" if tilt_across is not None else "tilt not known"
+    if abs(uncut - target) <= band:
+        return f"{even}; cut as wanted"
+    return f"{even}; {'cut more' if uncut > target else 'draw back'}, to {target:.0%} uncut"

@@ -1,0 +1,155 @@
+"""The sensitivity histogram: how often each signed contrast occurs over the disc."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveview.imaging.cv import cv2
+from liveview.model import Histogram, Light
+
+BINS = 512
+"""An even number, so that zero contrast is an edge and halving merges bins exactly."""
+LEAST_RANGE = 2.0**-7
+MOST_RANGE = 16.0
+SEEN_SIGMA = 3.0
+"""Contrasts beyond this many sigma count as above the noise (0.27 % of pure noise does)."""
+
+_ZERO = 32768
+
+
+class ContrastCounter:
+    """Counts the contrasts of one frame after another over a range that holds the widest seen.
+
+    The range is ± a power of two; it doubles when more than one pixel in 2000 lies beyond, and
+    stays. ``restart`` brings it back.
+    """
+
+    def __init__(self) -> None:
+        self._range = LEAST_RANGE
+        self._quantised: NDArray[np.uint16] | None = None
+
+    @property
+    def range(self) -> float:
+        """Contrast at the end of the histogram."""
+        return self._range
+
+    def restart(self) -> None:
+        """Forget the widest seen."""
+        self._range = LEAST_RANGE
+
+    def hold(self, contrast: float) -> None:
+        """Make the range hold ``contrast``."""
+        while self._range < min(contrast, MOST_RANGE):
+            self._range *= 2
+
+    def count(
+        self, ratio: Light, gain: float, inside: NDArray[np.uint16]
+    ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+        """Edges and counts of ``C = ratio/gain - 1``.
+
+        Parameters
+        ----------
+        ratio : ndarray, float32, (rows, columns)
+        gain : float
+            Lamp gain, above 0.
+        inside : ndarray, uint16, (rows, columns)
+            65535 where a pixel counts, else 0.
+
+        Returns
+        -------
+        edges : ndarray, float64, (513,)
+        counts : ndarray, int64, (512,)
+            What lies beyond the range is in the outermost bins.
+        """
+        if self._quantised is None or self._quantised.shape != ratio.shape:
+            self._quantised = np.empty(ratio.shape, np.uint16)
+        counted = cv2.countNonZero(inside)
+        while True:
+            counts, low, high = self._counted(ratio, gain, inside, counted)
+            if (low + high) * 2000 <= counted or self._range >= MOST_RANGE:
+                break
+            self._range *= 2
+        counts[0] += low
+        counts[-1] += high
+        return np.linspace(-self._range, self._range, BINS + 1), counts
+
+    def _counted(
+        self, ratio: Light, gain: float, inside: NDArray[np.uint16], counted: int
+    ) -> tuple[NDArray[np.int64], int, int]:
+        per_contrast = BINS / 2 / self._range
+        # Rounding to whole codes: half a code more puts the edges between codes.
+        shift = _ZERO - per_contrast - 0.5
+        codes = self._quantised
+        assert codes is not None
+        cv2.addWeighted(ratio, per_contrast / gain, ratio, 0.0, shift, codes, dtype=cv2.CV_16U)
+        cv2.bitwise_and(codes, inside, codes)
+        first = _ZERO - BINS // 2
+        limits = [float(first), float(first + BINS)]
+        counts = cv2.calcHist([codes], [0], None, [BINS], limits).ravel().astype(np.int64)
+        beyond = counted - int(counts.sum())
+        if beyond <= 0:
+            return counts, 0, 0
+        high = int(np.count_nonzero(codes >= first + BINS))
+        return counts, beyond - high, high
+
+
+def share_above(
+    edges: NDArray[np.float64], counts: NDArray[np.int64], sigma: float | None
+) -> float | None:
+    """Share of the counted pixels beyond ± 3 sigma, 0..1; None without a sigma or pixels."""
+    total = int(counts.sum())
+    if sigma is None or total == 0:
+        return None
+    limit = SEEN_SIGMA * sigma
+    width = edges[1:] - edges[:-1]
+    over = np.clip((edges[1:] - limit) / width, 0, 1) + np.clip((-limit - edges[:-1]) / width, 0, 1)
+    return float((counts * over).sum() / total)
+
+
+def merged(first: Histogram, second: Histogram) -> Histogram:
+    """Two histograms of the same unit as one over the wider range; counts add.
+
+    Shares are weighted with the counts; noise and range ends are those of the second.
+
+    Raises
+    ------
+    ValueError
+        Different units, or ranges that are not a power of two apart.
+    """
+    if first.unit != second.unit:
+        raise ValueError(f"cannot merge histograms in {first.unit} and {second.unit}")
+    end = max(first.edges[-1], second.edges[-1])
+    counts = _widened(first, end) + _widened(second, end)
+    a, b = int(first.counts.sum()), int(second.counts.sum())
+
+    def mix(x: float | None, y: float | None) -> float | None:
+        if x is None or y is None or a + b == 0:
+            return y
+        return (a * x + b * y) / (a + b)
+
+    return Histogram(
+        unit=second.unit,
+        edges=np.linspace(-end, end, counts.size + 1),
+        counts=counts,
+        noise_sigma=second.noise_sigma,
+        above_noise=mix(first.above_noise, second.above_noise),
+        clipped_dark=mix(first.clipped_dark, second.clipped_dark) or 0.0,
+        clipped_bright=mix(first.clipped_bright, second.clipped_bright) or 0.0,
+        range_low=second.range_low,
+        range_high=second.range_high,
+    )
+
+
+def _widened(histogram: Histogram, end: float) -> NDArray[np.int64]:
+    """The counts over ± ``end``, bins merged by factors of two."""
+    counts = histogram.counts
+    reach = float(histogram.edges[-1])
+    size = counts.size
+    while reach < end * (1 - 1e-9):
+        pad = np.zeros(size // 4, np.int64)
+        counts = np.concatenate([pad, counts.reshape(-1, 2).sum(axis=1), pad])
+        reach *= 2
+    if abs(reach - end) > 1e-6 * end:
+        raise ValueError("histogram ranges are not a power of two apart")
+    return counts

@@ -1,0 +1,60 @@
+"""Brightness of the lamp against the reference, from the quiet part of the disc.
+
+Flow over a third of the disc must not bend it. Blocks of pixels are averaged first, which makes
+weak flow stand out against the blocks' noise; then a redescending estimator (Tukey's biweight;
+Huber and Ronchetti 2009, section 4.8) started at the densest half finds the quiet level.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+BLOCK = 8
+"""Side of a block in pixels."""
+
+_TUNING = 4.0
+
+
+def quiet_level(values: NDArray[np.floating], sigma: float | None = None) -> float | None:
+    """The level of the larger, quiet part of a sample.
+
+    Parameters
+    ----------
+    values : ndarray
+        Block means, any shape; values that are not finite are left out.
+    sigma : float, optional
+        Their noise where known; estimated from the densest half otherwise.
+
+    Returns
+    -------
+    float or None
+        None with fewer than 4 values.
+    """
+    sample = np.sort(values[np.isfinite(values)].astype(np.float64).ravel())
+    if sample.size < 4:
+        return None
+    level, spread = _densest_half(sample)
+    # 0.6745 sigma is half the width of the half that holds 50 % of a normal sample.
+    scale = max(spread / 0.6745, 1e-9) if sigma is None else max(sigma, 1e-9)
+    scale = min(scale, max(spread / 0.6745, 1e-9)) if sigma is not None else scale
+    for _ in range(8):
+        u = (sample - level) / (_TUNING * scale)
+        weight = np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)
+        total = weight.sum()
+        if total <= 0:
+            return level
+        new = float((weight * sample).sum() / total)
+        if abs(new - level) < 1e-4 * scale:
+            return new
+        level = new
+    return level
+
+
+def _densest_half(ordered: NDArray[np.float64]) -> tuple[float, float]:
+    """Middle and half width of the shortest stretch with a good half of the values."""
+    half = ordered.size // 2 + 1
+    widths = ordered[half - 1 :] - ordered[: ordered.size - half + 1]
+    first = int(np.argmin(widths))
+    middle = float(np.median(ordered[first : first + half]))
+    return middle, float(widths[first]) / 2
