@@ -1,0 +1,403 @@
+"""Events through the recorder and back, bit for bit; what a disk may do to it."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+
+from liveview.errors import BadRequest, OutputFailed
+from liveview.model import Cause, SoundBlock, Spotted
+from liveview.recorder import Recorder, StoredEvent, recover
+from liveview.settings import Store
+
+
+def until(true: Callable[[], bool], seconds: float = 10.0) -> None:
+    """Wait for something another thread brings about."""
+    deadline = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < deadline, "it never came about"
+        time.sleep(0.01)
+
+
+@pytest.mark.parametrize(
+    ("shape", "white", "form"),
+    [
+        ((48, 64), 255, "gray"),
+        ((47, 61), 255, "gray"),
+        ((48, 64), 4095, "gray12le"),
+        ((33, 65), 65535, "gray16le"),
+        ((48, 64, 3), 255, "bgr0"),
+        ((31, 47, 3), 4095, "gbrp16le"),
+        ((1, 2), 255, "gray"),
+    ],
+)
+def test_every_form_comes_back_bit_for_bit(kit, shape, white, form) -> None:
+    made = kit.make(shape=shape, white=white)
+    path = kit.record(made)
+    assert path.name == "2031-05-06_07-08-10_flash"
+    with StoredEvent.open(path) as event:
+        kit.assert_same(event, made)
+        assert event.complete and not event.raw
+        assert event.data["frames"]["pixel_format"] == form
+        assert event.lost_before[5] == 3
+        assert [s.cause for s in event.spotted] == [Cause.FLASH, Cause.SOUND]
+        assert event.start.settings == made.start.settings
+        assert event.start.disc == made.start.disc
+        assert event.start.source == made.start.source
+    assert all(lease.released == 1 for lease in made.leases)
+    names = {entry.name for entry in path.iterdir()}
+    assert names == {
+        "event.json",
+        "frames.mkv",
+        "times.csv",
+        "sound.csv",
+        "dark.png",
+        "open.png",
+        "reference.png",
+        "clipped.png",
+        "poster.png",
+    }
+
+
+@pytest.mark.parametrize(("bits", "codec"), [(16, "flac"), (24, "flac"), (32, "pcm_f32le")])
+@pytest.mark.parametrize("channels", [1, 2, 6])
+def test_sound_is_kept_exactly(kit, bits, codec, channels) -> None:
+    made = kit.make(bits=bits, channels=channels)
+    path = kit.record(made)
+    with StoredEvent.open(path) as event:
+        kit.assert_same(event, made)
+        assert event.data["sound_track"]["codec"] == codec
+    with av.open(str(path / "frames.mkv")) as file:
+        samples = sum(frame.samples for frame in file.decode(audio=0))
+    assert samples == 6 * 480 + 96  # the gap holds silence so that sound and pictures keep step
+
+
+def test_codes_above_the_promised_white_are_kept(kit) -> None:
+    made = kit.make(white=4095)
+    for frame in made.frames:
+        frame.pixels.flags.writeable = True
+        frame.pixels[3, 3] = 40000
+    with StoredEvent.open(kit.record(made)) as event:
+        kit.assert_same(event, made)
+        assert event.data["frames"]["pixel_format"] == "gray16le"
+
+
+def test_an_independent_reader_finds_rate_size_and_checksums(kit) -> None:
+    made = kit.make(40, (72, 96))
+    path = kit.record(made)
+    with av.open(str(path / "frames.mkv")) as file:
+        stream = file.streams.video[0]
+        assert stream.codec_context.name == "ffv1"
+        frames = list(file.decode(stream))
+    assert len(frames) == 40
+    np.testing.assert_array_equal(frames[7].to_ndarray(format="gray"), made.frames[7].pixels)
+    want = [frame.time_s - 12.34 for frame in made.frames]
+    got = [float(frame.pts * stream.time_base) for frame in frames]
+    np.testing.assert_allclose(got, want, atol=1.1e-3)  # Matroska keeps milliseconds
+    pixels_at = int((path / "times.csv").read_text().splitlines()[20].split(",")[6]) + 200
+    raw = bytearray((path / "frames.mkv").read_bytes())
+    raw[pixels_at] ^= 0x40
+    (path / "frames.mkv").write_bytes(raw)
+    with StoredEvent.open(path) as event:
+        event.frame(18), event.frame(20)
+        with pytest.raises(Exception, match="frame 19.*damaged"):
+            event.frame(19)
+
+
+def test_calibration_returns_within_half_a_code(kit) -> None:
+    made = kit.make()
+    with StoredEvent.open(kit.record(made)) as event:
+        for kind in ("dark", "open", "reference"):
+            got, put = (getattr(c, kind) for c in (event.start.calibration, made.start.calibration))
+            # half a code of 65535, and one rounding to float32
+            np.testing.assert_allclose(got.light, put.light, atol=0.5 / 65535 + 1e-7)
+            assert (got.frames, got.taken_s, got.camera) == (16, 1.5, put.camera)
+            clipped = np.zeros_like(put.light, bool) if put.clipped is None else put.clipped
+            np.testing.assert_array_equal(got.clipped, clipped)
+
+
+def test_no_sound_no_calibration_one_frame(kit) -> None:
+    made = kit.make(1, blocks=0, calibrated=False)
+    with StoredEvent.open(kit.record(made)) as event:
+        kit.assert_same(event, made)
+        assert event.start.calibration.dark is None
+        assert event.rate_hz == 200.0
+
+
+def test_names_never_collide(kit) -> None:
+    paths = [kit.record(kit.make(2)).name for _ in range(3)]
+    stem = "2031-05-06_07-08-10_flash"
+    assert paths == [stem, f"{stem}_2", f"{stem}_3"]
+
+
+def test_times_that_stand_still_or_go_back_are_kept(kit) -> None:
+    made = kit.make(4)
+    stamps = [5.0, 5.0, 4.9, 5.0000000017]
+    frames = [
+        type(f)(f.pixels, type(f.stamp)(f.number, t, 0.0, None), f.white)
+        for f, t in zip(made.frames, stamps, strict=True)
+    ]
+    made.frames[:] = frames
+    made.leases[:] = [kit.lease(frame) for frame in frames]
+    with StoredEvent.open(kit.record(made)) as event:
+        kit.assert_same(event, made)
+
+
+def test_an_event_cut_short_says_so(kit) -> None:
+    with StoredEvent.open(kit.record(kit.make(), complete=False)) as event:
+        assert not event.complete
+
+
+def test_calls_out_of_order_are_refused(kit) -> None:
+    recorder = Recorder(kit.store, folder=kit.folder)
+    try:
+        made = kit.make(2)
+        with pytest.raises(RuntimeError):
+            recorder.add_frame(made.leases[0])
+        assert made.leases[0].released == 1
+        recorder.begin(made.start)
+        with pytest.raises(RuntimeError):
+            recorder.begin(made.start)
+    finally:
+        recorder.close()
+
+
+def test_a_wrong_pattern_is_refused_at_once(kit) -> None:
+    with pytest.raises(BadRequest, match="unknown field"):
+        Recorder(Store(name="{when}"), folder=kit.folder)
+
+
+class Elsewhere:
+    """A recorder in trouble, closed at the end whatever the test did."""
+
+    def __init__(self, store: Store, folder: Path) -> None:
+        self.recorder = Recorder(store, folder=folder, retry_s=0.05)
+
+    def __enter__(self) -> Recorder:
+        return self.recorder
+
+    def __exit__(self, *_: object) -> None:
+        self.recorder.close()
+
+
+def test_a_folder_that_cannot_be_made_keeps_the_event_until_it_is_saved_elsewhere(kit) -> None:
+    kit.folder.parent.mkdir(exist_ok=True)
+    kit.folder.write_text("a file where the folder should be")
+    made = kit.make()
+    with Elsewhere(kit.store, kit.folder) as recorder:
+        kit.feed(recorder, made)
+        until(lambda: bool(recorder.status().words))
+        status = recorder.status()
+        assert status.waiting_frames == 12 and status.writing
+        assert "12 frames stay in memory" in status.words[-1]
+        assert all(lease.released == 1 for lease in made.leases)  # copied, the ring goes on
+        with pytest.raises(OutputFailed):
+            recorder.save_pending(kit.folder)
+        other = kit.folder.with_name("other")
+        recorder.save_pending(other)
+        until(lambda: recorder.drain(1.0))
+        assert recorder.status().words == ()
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert event.path.parent == other
+            kit.assert_same(event, made)
+
+
+def test_a_folder_that_vanishes_under_the_event(kit) -> None:
+    made = kit.make(40)
+    with Elsewhere(kit.store, kit.folder) as recorder:
+        recorder.begin(made.start)
+        for lease in made.leases[:20]:
+            recorder.add_frame(lease)
+        until(lambda: recorder.status().waiting_frames == 0)
+        shutil.rmtree(kit.folder)
+        for lease in made.leases[20:]:
+            recorder.add_frame(lease)
+        for block in made.blocks:
+            recorder.add_sound(block)
+        recorder.end(True)
+        until(lambda: recorder.drain(1.0))
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            kit.assert_same(event, made)
+            assert event.complete
+
+
+def test_a_vanished_folder_that_becomes_a_file_moves_all_of_it_elsewhere(kit) -> None:
+    made = kit.make(40)
+    with Elsewhere(kit.store, kit.folder) as recorder:
+        recorder.begin(made.start)
+        for lease in made.leases[:20]:
+            recorder.add_frame(lease)
+        until(lambda: recorder.status().waiting_frames == 0)
+        shutil.rmtree(kit.folder)
+        kit.folder.write_text("in the way")
+        for lease, block in zip(made.leases[20:], made.blocks + [None] * 20, strict=False):
+            recorder.add_frame(lease)
+            if block is not None:
+                recorder.add_sound(block)
+        recorder.end(True)
+        until(lambda: bool(recorder.status().words))
+        recorder.save_pending(kit.folder.with_name("other"))
+        until(lambda: recorder.drain(1.0))
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            kit.assert_same(event, made)
+
+
+def test_what_memory_cannot_hold_is_counted_and_said(kit) -> None:
+    kit.folder.parent.mkdir(exist_ok=True)
+    kit.folder.write_text("in the way")
+    made = kit.make(30, (512, 1024))  # 0.5 MB each, 8 MB may wait
+    with Elsewhere(Store(reserve_mb=0, ring_mb=8), kit.folder) as recorder:
+        kit.feed(recorder, made)
+        kept = recorder.status().waiting_frames
+        assert 8 <= kept < 30
+        assert any(f"{30 - kept} frames of this event" in w for w in recorder.status().words)
+        kit.folder.unlink()
+        until(lambda: recorder.drain(1.0))
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert len(event) == kept and not event.complete
+            assert event.data["lost"]["store_frames"] == 30 - kept
+    assert all(lease.released == 1 for lease in made.leases)
+
+
+def test_a_recording_waits_instead_of_losing_frames(kit) -> None:
+    made = kit.make(60, (512, 1024), blocks=0)
+    store = Store(reserve_mb=0, ring_mb=8)
+    recorder = Recorder(store, folder=kit.folder, when_full="wait")
+    try:
+        recorder.begin(made.start)
+        for lease in made.leases:
+            recorder.add_frame(lease)
+        recorder.end(True)
+        assert recorder.drain(60.0)
+        assert len(StoredEvent.open(recorder.events[-1].path)) == 60
+    finally:
+        recorder.close()
+
+
+def test_the_reserve_is_never_used(kit) -> None:
+    free_mb = shutil.disk_usage(kit.folder.parent).free // 1_000_000
+    made = kit.make(3)
+    with Elsewhere(Store(reserve_mb=free_mb + 1000), kit.folder) as recorder:
+        kit.feed(recorder, made)
+        until(lambda: bool(recorder.status().words))
+        assert "disk is full" in recorder.status().words[-1]
+        assert "reserve" in recorder.status().words[-1]
+        assert recorder.status().waiting_frames == 3
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A real file system of 64 MB."""
+    place = tmp_path / "small"
+    place.mkdir()
+    mount = shutil.which("mount")
+    if sys.platform != "linux" or os.geteuid() != 0 or mount is None:
+        pytest.skip("mounting a small file system needs Linux and root")
+    command = [mount, "-t", "tmpfs", "-o", "size=64m", "tmpfs", str(place)]
+    if subprocess.run(command, capture_output=True, check=False).returncode:
+        pytest.skip("this machine does not allow mounting")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def test_a_full_disk_loses_nothing(kit, small_disk) -> None:
+    first, second = kit.make(40, (600, 800)), kit.make(110, (600, 800), blocks=0)
+    store = Store(reserve_mb=2, ring_mb=128)
+    with Elsewhere(store, small_disk) as recorder:
+        kit.feed(recorder, first)
+        until(lambda: recorder.drain(1.0), 60.0)
+        earlier = recorder.events[-1].path
+        recorder.begin(second.start)
+        for lease in second.leases:
+            recorder.add_frame(lease)
+        recorder.end(True)
+        until(lambda: bool(recorder.status().words), 30.0)
+        assert "the disk is full" in recorder.status().words[-1]
+        assert shutil.disk_usage(small_disk).free >= 2_000_000
+        with StoredEvent.open(earlier) as event:
+            kit.assert_same(event, first)
+        recorder.save_pending(kit.folder)
+        until(lambda: recorder.drain(1.0), 60.0)
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            kit.assert_same(event, second)
+            assert event.path.parent == kit.folder and event.complete
+        assert not list(small_disk.glob("*.part"))
+
+
+def test_a_disk_too_full_to_compress_keeps_the_raw_event_readable(kit, small_disk) -> None:
+    made = kit.make(100, (600, 800), blocks=0)
+    with Elsewhere(Store(reserve_mb=0, ring_mb=64), small_disk) as recorder:
+        kit.feed(recorder, made)
+        until(lambda: any("kept as it is" in w for w in recorder.status().words), 30.0)
+        part = next(small_disk.glob("*.part"))
+        with StoredEvent.open(part) as event:
+            assert event.raw
+            kit.assert_same(event, made)
+
+
+def test_close_leaves_spools_for_the_next_start(kit) -> None:
+    made = kit.make(150, (400, 600))
+    recorder = Recorder(kit.store, folder=kit.folder)
+    kit.feed(recorder, made)
+    until(lambda: recorder.status().waiting_frames == 0 and bool(recorder.events))
+    recorder.close()
+    assert [e.name.endswith(".part") for e in kit.folder.iterdir()] == [True]
+    (done,) = recover(kit.folder)
+    assert done.path is not None
+    with StoredEvent.open(done.path) as event:
+        kit.assert_same(event, made)
+        assert event.complete
+
+
+def test_description_is_strict_json(kit) -> None:
+    path = kit.record(kit.make(3))
+
+    def refuse(name: str) -> None:
+        raise AssertionError(name)
+
+    data = json.loads((path / "event.json").read_text("utf-8"), parse_constant=refuse)
+    assert data["schema"] == 1 and data["program"]["name"] == "liveview"
+    assert data["calibration"]["open"]["full_scale"] == 1.0
+
+
+def test_sound_only_is_kept_too(kit) -> None:
+    made = kit.make(0, blocks=4)
+    recorder = Recorder(kit.store, folder=kit.folder)
+    try:
+        recorder.begin(made.start)
+        for block in made.blocks:
+            recorder.add_sound(block)
+        recorder.end(True)
+        assert recorder.drain(20.0), recorder.status()
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert len(event) == 0 and len(event.sound()) == 4
+            assert isinstance(event.sound()[0], SoundBlock)
+    finally:
+        recorder.close()
+
+
+def test_marks_are_kept_in_order(kit) -> None:
+    made = kit.make(3)
+    recorder = Recorder(kit.store, folder=kit.folder)
+    try:
+        recorder.begin(made.start)
+        recorder.add_frame(made.leases[0])
+        for number in range(50):
+            recorder.mark(Spotted(13 + number / 100, 1e-3, Cause.FLASH, 6.0, number))
+        recorder.end(True)
+        assert recorder.drain(20.0)
+        event = StoredEvent.open(recorder.events[-1].path)
+        assert [s.frame for s in event.spotted] == [105, *range(50)]
+        event.close()
+    finally:
+        recorder.close()
