@@ -12,8 +12,16 @@ from liveview.errors import BadRequest
 ARCSEC_RAD = math.pi / (180.0 * 3600.0)
 """One arcsecond in radians (4.84814e-6)."""
 
-_PLAIN_SI = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "um": 1e-6, "s": 1.0, "ms": 1e-3, "us": 1e-6}
-_PLAIN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-z]+)\s*")
+_PLAIN_SI = {
+    "m": {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "um": 1e-6, "nm": 1e-9, "in": 0.0254},
+    "s": {"s": 1.0, "ms": 1e-3, "us": 1e-6},
+    "Hz": {"Hz": 1.0, "kHz": 1e3},
+    "K": {"K": 1.0},
+    "m/s": {"m/s": 1.0},
+}
+"""Usual units of each kind, read without the units library."""
+
+_PLAIN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z/]+)\s*")
 
 
 @lru_cache(maxsize=1)
@@ -46,8 +54,9 @@ def parse_quantity(value: object, unit: str, where: str = "") -> float:
     if isinstance(value, (int, float)):
         return _finite(float(value), value, where)
     plain = _PLAIN.fullmatch(value)
-    if plain and unit in ("m", "s") and plain[2] in _PLAIN_SI and plain[2].endswith(unit):
-        return _finite(float(plain[1]) * _PLAIN_SI[plain[2]], value, where)
+    factor = _PLAIN_SI.get(unit, {}).get(plain[2]) if plain else None
+    if plain and factor is not None:
+        return _finite(float(plain[1]) * factor, value, where)
     try:
         return _finite(float(value), value, where)
     except ValueError:

@@ -76,7 +76,7 @@ def distance_figures(settings: Settings, rig: RigGeometry) -> list[Figure]:
     ]
     if rig.kind == "one mirror":
         spread = rig.paraboloid_blur_m
-        note = "only if the mirror is a paraboloid, as telescope mirrors are; a sphere has none"
+        note = "if it is a paraboloid, not a sphere"
         figures.append(
             Figure("paraboloid_blur", g, "lamp image blurred by", spread, Kind.LENGTH, note)
         )
@@ -119,7 +119,7 @@ def sensitivity_figures(settings: Settings, rig: RigGeometry) -> list[Figure]:
     averaged = settings.enhance.average_frames
     sigma = noise_of_contrast(uncut, settings.expect.open_snr, averaged)
     frames = "one frame" if averaged == 1 else f"{averaged} frames averaged"
-    assumed = f"open picture {settings.expect.open_snr:g} times its noise, {frames}"
+    assumed = f"at {settings.expect.open_snr:g} times the noise, {frames}"
     noise = deflection.smallest_angle(sigma, arms, width, uncut, shape)
     return [
         Figure("passes", g, "passes through the object", float(rig.passes), Kind.SHARE),
@@ -206,7 +206,7 @@ def camera_figures(
 
 def _exposure_note(exposure: ExposureAdvice | None) -> str:
     if exposure is None:
-        return "measure the open picture's brightness first"
+        return "needs the open picture's brightness"
     if not exposure.measured:
         return "the picture was clipped: set this and measure again"
     if exposure.light_factor > 1.01:

@@ -119,7 +119,7 @@ _FLOWS: tuple[_Maker, ...] = (
     _jet("carbon dioxide flowing down", "carbon dioxide", 0.30, 0.030, 0.3),
     _jet("unburnt gas of a lighter", "butane", 0.30, 0.005, 1.0),
     _jet("jet of helium", "helium", 0.70, 0.008, 5.0),
-    _front("blast front of a small spark", 1.05, 0.100, 0.001),
+    _front("blast front of a small spark", 1.1, 0.050, 0.002),
 )
 
 
@@ -235,7 +235,7 @@ def _verdict(signal: float, k: float, beyond: bool, below_diffraction: bool) -> 
     return Verdict.YES
 
 
-_CUTOFFS = np.linspace(0.02, 0.98, 97)
+_CUTOFFS = np.linspace(0.05, 0.95, 91)
 
 
 def _good_cutoffs(
