@@ -1,0 +1,191 @@
+"""WCAG 2.2 criterion 2.3.1 and ITU-R BT.1702-3 flash limits (texts from memory, figures public).
+
+The checker here is written from the text, cell by cell and without the program's code: it finds
+local extremes of each cell's luminance, counts changes of at least a tenth whose darker state is
+below 0.80, pairs them, and looks for a ten degree field (341 x 256 of 1024 x 768) of which more
+than a quarter makes more than three flashes within the same second.
+"""
+
+from __future__ import annotations
+
+import math
+
+import colour
+import numpy as np
+import pytest
+
+from liveview.imaging.flash_guard import FlashGuard
+from liveview.imaging.flashes import FIELD_SHARE, FlashCounter, look_at
+
+RATE = 60.0
+ROWS, COLUMNS = 54, 96
+
+
+def grey(code: int) -> np.ndarray:
+    return np.full((ROWS, COLUMNS, 4), code, np.uint8)
+
+
+def square_wave(hz: float, dark: np.ndarray, bright: np.ndarray, seconds: float = 3.0) -> list:
+    return [
+        bright if math.floor(2 * hz * k / RATE) % 2 else dark for k in range(int(seconds * RATE))
+    ]
+
+
+def worst(pictures: list) -> float:
+    counter = FlashCounter((ROWS, COLUMNS))
+    most = 0.0
+    for k, picture in enumerate(pictures):
+        step = counter.weigh(picture, k / RATE)
+        counter.commit(step)
+        most = max(most, step.worst)
+    return most
+
+
+def changes_of_cell(light: np.ndarray) -> list[int]:
+    """Frames at which an opposing change of at least 0.10 with a darker state below 0.80 ends."""
+    found: list[int] = []
+    extreme, direction = light[0], 0
+    lowest = highest = light[0]
+    for k, now in enumerate(light):
+        if direction == 0:
+            lowest, highest = min(lowest, now), max(highest, now)
+            extreme = lowest if now > lowest else highest
+        elif direction > 0:
+            extreme = max(extreme, now)
+        else:
+            extreme = min(extreme, now)
+        step = now - extreme
+        opposing = direction == 0 or step * direction < 0
+        if opposing and abs(step) >= 0.10 - 1e-6 and min(now, extreme) < 0.80:
+            found.append(k)
+            extreme, direction = now, (1 if step > 0 else -1)
+    return found
+
+
+def passes_general(pictures: list) -> bool:
+    """The independent check of the general flash limit."""
+    linear = colour.models.eotf_sRGB(np.arange(256) / 255.0)
+    lum = np.stack([linear[p[::3, ::3, :3]] @ np.array([0.0722, 0.7152, 0.2126]) for p in pictures])
+    frames, rows, columns = lum.shape
+    too_often = np.zeros((frames, rows, columns), bool)
+    for r in range(rows):
+        for c in range(columns):
+            ends = changes_of_cell(lum[:, r, c])
+            for k in ends:
+                within = [e for e in ends if k - RATE < e <= k]
+                if len(within) // 2 > 3:
+                    too_often[k : k + int(RATE) // 2, r, c] = True
+    high, wide = round(rows / 3), round(columns / 3)
+    for k in range(frames):
+        if not too_often[k].any():
+            continue
+        for r in range(rows - high + 1):
+            for c in range(columns - wide + 1):
+                if too_often[k, r : r + high, c : c + wide].mean() > 0.25:
+                    return False
+    return True
+
+
+def test_field_of_ten_degrees() -> None:
+    field = 2 * math.pi * (1 - math.cos(math.radians(5)))
+    assert field == pytest.approx(0.023909, abs=1e-6)
+    assert field * FIELD_SHARE == pytest.approx(0.005977, abs=1e-6)
+    share = 341 * 256 / (1024 * 768)
+    assert share == pytest.approx(0.111003, abs=1e-6)
+
+
+@pytest.mark.parametrize(("hz", "bad"), [(3, False), (4, True), (10, True)])
+def test_flashes_per_second(hz: float, bad: bool) -> None:
+    pictures = square_wave(hz, grey(0), grey(255))
+    assert (worst(pictures) > FIELD_SHARE) is bad
+    assert passes_general(pictures) is not bad
+
+
+@pytest.mark.parametrize(("code", "bad"), [(89, False), (90, True)])
+def test_a_tenth_of_the_luminance(code: int, bad: bool) -> None:
+    # sRGB 89 is 0.09990 of full luminance, 90 is 0.10224.
+    assert (worst(square_wave(8, grey(0), grey(code))) > FIELD_SHARE) is bad
+
+
+@pytest.mark.parametrize(("dark", "bad"), [(231, True), (232, False)])
+def test_darker_state_below_eight_tenths(dark: int, bad: bool) -> None:
+    # sRGB 231 is 0.79910, 232 is 0.80695; full white is more than a tenth above both.
+    assert (worst(square_wave(8, grey(dark), grey(255))) > FIELD_SHARE) is bad
+
+
+@pytest.mark.parametrize(("share", "bad"), [(0.2, False), (0.3, True)])
+def test_area_of_a_field(share: float, bad: bool) -> None:
+    bright = grey(0)
+    high, wide = ROWS // 3, COLUMNS // 3
+    side = math.sqrt(share)
+    bright[18 : 18 + round(high * side), 32 : 32 + round(wide * side)] = 255
+    assert (worst(square_wave(8, grey(0), bright)) > FIELD_SHARE) is bad
+
+
+def test_red_rule() -> None:
+    red, black = grey(0), grey(0)
+    red[:, :, 2] = 255
+    # Pure red is 0.2126 of the luminance: a general flash as well. A dark red is not.
+    dark_red = grey(0)
+    dark_red[:, :, 2] = 160
+    assert look_at(dark_red, (9, 16)).luminance.max() < 0.10
+    assert look_at(dark_red, (9, 16)).red.all()
+    assert not look_at(grey(128), (9, 16)).red.any()
+    assert worst(square_wave(8, black, red)) > FIELD_SHARE
+    assert worst(square_wave(8, black, dark_red)) > FIELD_SHARE
+    assert worst(square_wave(3, black, dark_red)) <= FIELD_SHARE
+    blue = grey(0)
+    blue[:, :, 0] = 200
+    assert look_at(blue, (9, 16)).luminance.max() < 0.10
+    assert worst(square_wave(8, black, blue)) <= FIELD_SHARE
+
+
+def test_chromaticity_against_colour_science() -> None:
+    code = np.array([40, 90, 200], np.uint8)  # blue, green, red
+    picture = np.empty((9, 16, 4), np.uint8)
+    picture[:, :, :3] = code
+    look = look_at(picture, (9, 16))
+    xyz = colour.sRGB_to_XYZ(code[::-1] / 255.0)
+    uv = colour.xy_to_Luv_uv(colour.XYZ_to_xy(xyz))
+    # The matrix is rounded to four places in the standard.
+    assert (look.u[0, 0], look.v[0, 0]) == pytest.approx(tuple(uv), abs=5e-4)
+    assert look.luminance[0, 0] == pytest.approx(xyz[1], abs=5e-4)
+
+
+def sparks(hz: float, seconds: float = 4.0) -> list:
+    """Full-screen flashes of one frame on a grey picture."""
+    every = round(RATE / hz)
+    return [grey(255) if k % every == 0 else grey(110) for k in range(int(seconds * RATE))]
+
+
+@pytest.mark.parametrize("hz", [2, 5, 20])
+def test_guarded_sparks_pass_the_independent_check(hz: float) -> None:
+    guard = FlashGuard((ROWS, COLUMNS))
+    sent, touched = [], 0
+    for k, picture in enumerate(sparks(hz)):
+        guarded = guard.admit(picture, k / RATE)
+        sent.append(guarded.picture.copy())
+        touched += guarded.share < 1.0
+        assert (guarded.words == "") == (guarded.share == 1.0)
+    assert passes_general(sent)
+    assert passes_general(sparks(hz)) is (hz == 2)
+    assert (touched > 0) is (hz > 2)
+
+
+def test_a_harmless_picture_passes_as_the_same_array() -> None:
+    guard = FlashGuard()
+    rng = np.random.default_rng(1)
+    for k in range(120):
+        picture = grey(100) + rng.integers(0, 6, (ROWS, COLUMNS, 4), np.uint8)
+        guarded = guard.admit(picture, k / RATE)
+        assert guarded.picture is picture
+        assert guarded.share == 1.0
+
+
+def test_it_lets_go_when_the_flashing_ends() -> None:
+    guard = FlashGuard()
+    for k, picture in enumerate(sparks(20)):
+        guard.admit(picture, k / RATE)
+    after = [guard.admit(grey(110), 4.0 + k / RATE).share for k in range(90)]
+    assert after[-1] == 1.0
+    assert guard.admit(grey(112), 6.0).picture[0, 0, 0] == 112
