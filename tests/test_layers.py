@@ -68,7 +68,7 @@ ALLOWED_OUTSIDE: dict[str, set[str]] = {
     "settings": {"pydantic", "tomli_w"},
     "optics": {"numpy", "scipy", "abel"},
     "imaging": {"numpy", "scipy", "cv2"},
-    "bench": {"numpy", "scipy"},
+    "bench": {"numpy", "scipy", "pydantic"},
     "trigger": {"numpy", "scipy"},
 }
 """Packages from outside that the lower rooms may use; the upper rooms are free."""

@@ -1,0 +1,1 @@
+"""Flows as optical path fields, each with a documented profile."""

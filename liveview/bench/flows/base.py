@@ -1,0 +1,76 @@
+"""What every flow of the simulated rig has in common.
+
+A flow is a field of refractive index; what one pass of light collects of it is its optical path
+``P(x, y, t) = integral of (n - n0) dz`` in metres, x to the right and y upwards from the middle of
+the mirror. A ray bends towards higher index: the angle of one pass is ``grad P / n0``, and n0 is 1
+to within 0.03 %.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveview.optics.fronts import sound_speed
+from liveview.optics.gas import air_refractivity, ideal_density
+
+Field = NDArray[np.float32]
+Times = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """The still air of the room."""
+
+    temperature_k: float = 293.15
+    pressure_pa: float = 101325.0
+    wavelength_m: float = 550e-9
+
+    @property
+    def refractivity(self) -> float:
+        """``n0 - 1``."""
+        return air_refractivity(self.temperature_k, self.pressure_pa, self.wavelength_m)
+
+    @property
+    def density(self) -> float:
+        """kg/m^3."""
+        return ideal_density(self.temperature_k, self.pressure_pa)
+
+    @property
+    def sound_speed(self) -> float:
+        """m/s."""
+        return sound_speed(self.temperature_k)
+
+    def warmed(self, excess_k: float) -> float:
+        """Index change of air warmed by this much at constant pressure: ``-(n0-1) dT/(T+dT)``."""
+        return -self.refractivity * excess_k / (self.temperature_k + excess_k)
+
+
+class Flow(Protocol):
+    """A refractive-index field in the test region."""
+
+    def path(self, x: Field, y: Field, t: Times) -> Field:
+        """Optical path of one pass against still air, metres.
+
+        Parameters
+        ----------
+        x : ndarray, float32, (1, columns)
+            Metres to the right of the mirror's middle.
+        y : ndarray, float32, (rows, 1)
+            Metres above it.
+        t : ndarray, float64, (rows, 1)
+            Moment at which each row is seen, seconds.
+
+        Returns
+        -------
+        ndarray, float32, (rows, columns)
+        """
+
+
+def smooth_step(value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """0 below 0, 1 above 1, with level ends (3 v^2 - 2 v^3)."""
+    v = np.clip(value, 0.0, 1.0)
+    return np.asarray(v * v * (3.0 - 2.0 * v))

@@ -1,0 +1,194 @@
+"""A candle's plume: laminar above the wick, puffing, breaking up higher.
+
+Profile
+-------
+A round laminar plume from a point: at height h above the flame's tip the index change is
+``dn(r) = -A(h) exp(-r^2 / s(h)^2)`` with the excess temperature on the axis falling as
+``1/(h + h0)`` and the width s growing as ``(h + h0)^(1/2)`` (laminar round plume, e.g. Gebhart,
+Jaluria, Mahajan and Sammakia 1988, ch. 4, from memory). Its path is the Abel transform
+``P(x) = -sqrt(pi) A s exp(-x^2/s^2)``; the largest angle of one pass is 1.520 A at x = s/sqrt(2).
+
+Puffs at ``f = 1.5 / sqrt(D)`` (Cetegen and Ahmed 1993) leave the flame at regular times, rise with
+the plume and roll its edge up as vortex rings: seen from the side, pairs of opposite eddies. Higher
+up eddies of random size tear it (``flows.eddies``). Both move the fluid about; they do not change
+its index.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from pydantic import Field as Value
+
+from liveview.bench.flows.base import Air, Field, Times, smooth_step
+from liveview.bench.flows.eddies import Wander, displacement
+from liveview.settings import Metres, Section
+
+ROOT_PI = math.sqrt(math.pi)
+
+
+class CandleSettings(Section):
+    """A candle's plume."""
+
+    on: bool = True
+    x_m: Metres = 0.0
+    """Of the flame, to the right of the mirror's middle."""
+    y_m: Metres = -0.062
+    """Of the flame's tip, above the mirror's middle."""
+    excess_k: float = Value(620.0, gt=0, le=2000)
+    """Excess temperature on the axis where the plume begins."""
+    width_m: Metres = Value(0.0042, gt=0, le=0.2)
+    """s where the plume begins."""
+    stretch_m: Metres = Value(0.03, gt=0, le=1)
+    """h0: height in which the excess temperature halves."""
+    flame_m: Metres = Value(0.012, gt=0, le=1)
+    """Flame diameter D; sets the puffing frequency."""
+    rise_m_s: float = Value(0.75, gt=0, le=20)
+    """Speed of the puffs."""
+    laminar_m: Metres = Value(0.045, ge=0, le=10)
+    """Height that stays smooth; the break-up grows from here."""
+    puffing: float = Value(1.0, ge=0, le=3)
+    """Strength of the puffs, 1 usual, 0 none."""
+    turbulence: float = Value(1.0, ge=0, le=3)
+    """Strength of the random eddies, 1 usual, 0 none."""
+    draught: float = Value(1.0, ge=0, le=5)
+    """How much the plume sways, 1 usual, 0 not at all."""
+
+    @property
+    def puffs_hz(self) -> float:
+        """Puffing frequency, 1.5/sqrt(D)."""
+        return 1.5 / math.sqrt(self.flame_m)
+
+
+class Candle:
+    """Path of a candle's plume, see the module.
+
+    Parameters
+    ----------
+    settings : CandleSettings
+    air : Air
+    seed : int
+    sheets : int
+        Layers through the depth that break up differently; more look finer and cost more.
+    """
+
+    def __init__(
+        self, settings: CandleSettings, air: Air, seed: int = 0, *, sheets: int = 2
+    ) -> None:
+        self._s = settings
+        self._air = air
+        self._seed = seed
+        self._sheets = sheets
+        self._sway = Wander(seed + 11, 0.25, 1.6)
+        rng = np.random.default_rng([seed, 90210])
+        self._jitter = rng.uniform(-1.0, 1.0, (256, 3))
+
+    def laminar(self, x: Field, h: Field) -> Field:
+        """Path of the undisturbed plume; x from its axis, h above the flame's tip."""
+        s = self._s
+        up = np.maximum(h, np.float32(0.0))
+        ratio = 1.0 + up / np.float32(s.stretch_m)
+        excess = np.float32(s.excess_k) / ratio
+        index = (
+            np.float32(self._air.refractivity)
+            * excess
+            / (np.float32(self._air.temperature_k) + excess)
+        )
+        width = np.float32(s.width_m) * np.sqrt(ratio)
+        shape = np.exp(-((x / width) ** 2))
+        # The plume closes below the tip over the flame's own size.
+        start = np.clip(1.0 + h / np.float32(s.flame_m), 0.0, 1.0)
+        return np.asarray(-np.float32(ROOT_PI) * index * width * shape * start * start)
+
+    def path(self, x: Field, y: Field, t: Times) -> Field:
+        """See ``Flow.path``."""
+        s = self._s
+        h = y - np.float32(s.y_m)
+        above = np.maximum(h, 0.0).astype(np.float64)
+        late = t - above / s.rise_m_s
+        # Higher parts left the flame earlier, so they show where it leaned then.
+        lean = s.draught * 0.16 * above**1.5 / math.sqrt(0.1) * self._sway.at(late)
+        x0 = x - np.float32(s.x_m) - lean.astype(np.float32)
+        if s.puffing == 0.0 and s.turbulence == 0.0:
+            return self.laminar(x0, h)
+        total = np.zeros((y.shape[0], x.shape[1]), np.float32)
+        for sheet in range(self._sheets):
+            dx, dy = self._moved(x0, h, t, sheet)
+            total += self.laminar(x0 + dx, h + dy)
+        return np.asarray(total / np.float32(self._sheets))
+
+    def _moved(self, x: Field, h: Field, t: Times, sheet: int) -> tuple[Field, Field]:
+        s = self._s
+        dx, dy = self._puffs(x, h, t, sheet) if s.puffing else (np.float32(0), np.float32(0))
+        if s.turbulence:
+            grow = smooth_step((h.astype(np.float64) - s.laminar_m) / (2.2 * s.laminar_m + 1e-9))
+            width = s.width_m * np.sqrt(1.0 + np.maximum(h, 0.0) / s.stretch_m)
+            amount = (s.turbulence * 0.34 * grow * width).astype(np.float32)
+            eddy = 3.2 * s.width_m
+            ex, ey = displacement(
+                x,
+                h,
+                t,
+                eddy_m=eddy,
+                rise_m_s=0.8 * s.rise_m_s,
+                life_s=2.5 * eddy / s.rise_m_s,
+                seed=self._seed + 40 * sheet,
+            )
+            dx, dy = dx + ex * amount, dy + ey * amount
+        return np.asarray(dx), np.asarray(dy)
+
+    def _puffs(self, x: Field, h: Field, t: Times, sheet: int) -> tuple[Field, Field]:
+        """Displacement by the vortex rings that are on their way."""
+        s = self._s
+        period = 1.0 / s.puffs_hz
+        now = float(np.mean(t))
+        reach = float(h.max()) + 0.05
+        newest = math.floor(now / period)
+        count = max(0, math.ceil(reach / (s.rise_m_s * period))) + 1
+        dx = np.zeros((h.shape[0], x.shape[1]), np.float32)
+        dy = np.zeros_like(dx)
+        for puff in range(newest - count, newest + 1):
+            jitter = self._jitter[(puff + 37 * sheet) % 256]
+            age = t - (puff + 0.06 * jitter[0]) * period
+            centre = s.rise_m_s * age
+            middle = float(np.mean(centre))
+            if not 0.0 < middle < reach:
+                continue
+            wide = s.width_m * math.sqrt(1.0 + middle / s.stretch_m)
+            grown = float(smooth_step(np.array((middle / (s.laminar_m + 1e-9) - 0.45) / 1.2)))
+            turn = s.puffing * 2.1 * grown * (1.0 + 0.25 * jitter[1])
+            if turn < 0.02:
+                continue
+            rows = _near(h, middle, 3.2 * wide + float(np.ptp(centre)))
+            for side in (-1.0, 1.0):
+                _twirl(
+                    x if x.shape[0] == 1 else x[rows],
+                    h[rows]
+                    - centre[rows].astype(np.float32)
+                    - np.float32(0.25 * wide * side * jitter[2]),
+                    side * 0.95 * wide,
+                    1.15 * wide,
+                    -side * turn,
+                    dx[rows],
+                    dy[rows],
+                )
+        return dx, dy
+
+
+def _near(h: Field, middle: float, reach: float) -> slice:
+    """Rows within ``reach`` of a height (rows run downwards in the picture)."""
+    near = np.flatnonzero(np.abs(h[:, 0] - middle) <= reach)
+    return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)
+
+
+def _twirl(
+    x: Field, dh: Field, centre_x: float, radius: float, angle: float, dx: Field, dy: Field
+) -> None:
+    """Add to dx, dy the step from each point to where its fluid was before an eddy turned it."""
+    px = x - np.float32(centre_x)
+    weight = np.exp(-(px * px + dh * dh) * np.float32(1.0 / radius**2))
+    turned = np.float32(angle) * weight
+    cos, sin = np.cos(turned) - np.float32(1.0), np.sin(turned)
+    dx += px * cos - dh * sin
+    dy += px * sin + dh * cos

@@ -1,0 +1,246 @@
+"""Scenes of the simulated rig: typed, validated, read from TOML.
+
+A scene file holds what a settings file says about rig, lamp and blade, and besides what a real rig
+simply has: flaws of the mirror, a sensor, a room, flows, and the steps a person takes at it.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import Field, ValidationError
+
+from liveview.bench.flows.candle import CandleSettings
+from liveview.bench.flows.spark import SparkSettings
+from liveview.errors import BadRequest
+from liveview.settings import Blade, Hertz, Lamp, Metres, Rig, Seconds, Section, Settings
+from liveview.shipped import shipped_folder
+
+
+class Light(Section):
+    """How the lamp shines."""
+
+    length_m: Metres = Field(0.003, gt=0, le=0.2)
+    """Of a slit's image, along the blade's edge; matters when the blade is turned."""
+    unevenness: float = Field(0.0, ge=-0.9, le=0.9)
+    """Change of brightness across the lamp's image, see ``CutCurve``."""
+    falloff: float = Field(0.12, ge=0, lt=1)
+    """How much less light the mirror's rim gets than its middle."""
+    lean: float = Field(0.06, ge=-0.9, le=0.9)
+    """Change of brightness across the mirror, left to right."""
+    ripple: float = Field(0.0, ge=0, le=1)
+    """Share of the light that pulses at twice the mains frequency."""
+    drift: float = Field(0.0, ge=0, le=0.5)
+    """Slow wander of the brightness, rms share."""
+    open_level: float = Field(0.78, gt=0, le=5)
+    """Brightest part of the open picture against the top code at the scene's own exposure."""
+
+
+class Mirror(Section):
+    """What is wrong with the mirror."""
+
+    figure_rad: float = Field(1.2e-6, ge=0, le=1e-3)
+    """Slope errors of the glass, rms."""
+    turned_edge_rad: float = Field(1.0e-5, ge=-1e-3, le=1e-3)
+    """Slope error at the very rim, outwards."""
+    dust: int = Field(110, ge=0, le=20000)
+    scratches: int = Field(5, ge=0, le=500)
+    smudges: int = Field(2, ge=0, le=50)
+    seed: int = Field(11, ge=0)
+
+
+class View(Section):
+    """Where the mirror is in the picture."""
+
+    disc_radius: float = Field(0.45, gt=0.02, le=5)
+    """In picture heights."""
+    disc_x: float = Field(0.5, ge=-1, le=2)
+    """In picture widths."""
+    disc_y: float = Field(0.5, ge=-1, le=2)
+    """In picture heights."""
+    blur_px: float = Field(0.9, ge=0, le=50)
+    """Focus blur of the mirror, standard deviation at 720 rows; scales with the picture."""
+    pass_offset_m: Metres = Field(0.0016, ge=-0.2, le=0.2)
+    """Between where the outward and the return pass cross the air, along the picture's rows."""
+
+
+class Sensor(Section):
+    """The camera."""
+
+    width: int = Field(1280, ge=16, le=8192)
+    height: int = Field(720, ge=16, le=8192)
+    rate_hz: Hertz = Field(60.0, gt=0, le=1e6)
+    bits: Literal[8, 10, 12, 16] = 8
+    transfer: str = Field("srgb", pattern=r"^(srgb|bt709|linear|gamma:\d+(\.\d+)?)$")
+    shutter: Literal["rolling", "global"] = "rolling"
+    readout: float = Field(0.72, gt=0, le=1)
+    """Of a rolling shutter: share of the frame time from the first row to the last."""
+    exposure_s: Seconds | None = Field(None, gt=0, le=10)
+    """An eighth of the frame time when absent."""
+    gain: float = Field(1.0, ge=0.1, le=64)
+    full_well_e: float = Field(9000.0, ge=100, le=1e6)
+    """Electrons at the top code with gain 1."""
+    dark_level: float = Field(0.004, ge=0, lt=0.5)
+    """Light-linear level without light, share of the top code."""
+    read_noise_e: float = Field(6.0, ge=0, le=1000)
+    dark_current_e_s: float = Field(400.0, ge=0, le=1e6)
+    hot_pixels: int = Field(60, ge=0, le=100000)
+    sub_exposures: int = Field(4, ge=1, le=64)
+    """Moments per exposure that a recording averages, for motion blur; live uses one."""
+    auto_exposure: bool = False
+
+    @property
+    def row_time_s(self) -> float:
+        """From one row to the next, seconds; 0 with a global shutter."""
+        return 0.0 if self.shutter == "global" else self.readout / (self.rate_hz * self.height)
+
+    @property
+    def own_exposure_s(self) -> float:
+        """The exposure the scene begins with."""
+        return self.exposure_s or 0.125 / self.rate_hz
+
+    @property
+    def white(self) -> int:
+        """Top code."""
+        return int(2**self.bits) - 1
+
+
+class Room(Section):
+    """Everything around the rig."""
+
+    light: float = Field(0.0015, ge=0, le=1)
+    """Room light that reaches the sensor, share of the top code at the scene's own exposure."""
+    mains_hz: Hertz = Field(50.0, gt=1, le=1000)
+    ripple: float = Field(0.6, ge=0, le=1)
+    """Share of the room light that pulses."""
+    shake: float = Field(0.0, ge=0, le=50)
+    """Of camera and mirror, pixels rms."""
+
+
+class Microphone(Section):
+    """What the microphone hears."""
+
+    rate_hz: Hertz = Field(48000.0, ge=8000, le=1e6)
+    distance_m: Metres = Field(0.5, gt=0, le=100)
+    """From the spark."""
+    noise: float = Field(0.004, ge=0, le=0.5)
+    """Room noise, rms, full scale 1."""
+    hum: float = Field(0.002, ge=0, le=0.5)
+    buzz: float = Field(0.012, ge=0, le=0.5)
+    """Of the coil while it works."""
+    crack: float = Field(0.7, ge=0, le=10)
+    """Peak of a crack at half a metre."""
+    claps_per_minute: float = Field(0.0, ge=0, le=600)
+    speech: float = Field(0.0, ge=0, le=0.5)
+    """Somebody talking now and then, rms."""
+
+
+class Flows(Section):
+    """The flows and where they are."""
+
+    candle: CandleSettings = CandleSettings()
+    spark: SparkSettings = SparkSettings()
+
+
+class Step(Section):
+    """Something a person does at a moment of a recording."""
+
+    at_s: Seconds = Field(ge=0)
+    knob: str
+    value: float
+    over_s: Seconds = Field(0.0, ge=0)
+
+
+class Scene(Section):
+    """Everything about one simulated recording."""
+
+    schema_version: int = Field(1, alias="schema", ge=1, le=1)
+    title: str = "simulated rig"
+    notes: str = ""
+    seconds: Seconds = Field(10.0, gt=0, le=86400)
+    rig: Rig = Rig()
+    lamp: Lamp = Lamp()
+    blade: Blade = Blade()
+    light: Light = Light()
+    mirror: Mirror = Mirror()
+    view: View = View()
+    sensor: Sensor = Sensor()
+    room: Room = Room()
+    microphone: Microphone = Microphone()
+    flows: Flows = Flows()
+    steps: tuple[Step, ...] = ()
+
+    @property
+    def settings(self) -> Settings:
+        """The part a settings file shares with a scene."""
+        return Settings(rig=self.rig, lamp=self.lamp, blade=self.blade)
+
+    def replaced(self, section: str, **values: Any) -> Scene:
+        """A validated copy with some values of one section changed.
+
+        Raises
+        ------
+        BadRequest
+            Unknown section or key, or a value out of range.
+        """
+        data = self.model_dump(by_alias=False)
+        data[section] = {**data[section], **values}
+        return _validated(data, "scene")
+
+
+def scene_names() -> tuple[str, ...]:
+    """Names of the shipped scenes."""
+    return tuple(
+        sorted(path.stem for path in (shipped_folder("configs") / "scenes").glob("*.toml"))
+    )
+
+
+def load_scene(name: str) -> Scene:
+    """A shipped scene by its name, or a TOML file by its path.
+
+    Raises
+    ------
+    BadRequest
+        No such scene, unreadable, not TOML, unknown key or wrong value; one line.
+    """
+    path = Path(name)
+    if path.suffix != ".toml":
+        if name not in scene_names():
+            known = ", ".join(scene_names())
+            raise BadRequest(f"there is no scene '{name}'", "scene", f"use {known} or a .toml file")
+        path = shipped_folder("configs") / "scenes" / f"{name}.toml"
+    try:
+        data = tomllib.loads(path.read_bytes().decode("utf-8"))
+    except OSError as error:
+        raise BadRequest(
+            f"cannot read the scene ({error.strerror})", str(path), "check the path"
+        ) from error
+    except UnicodeDecodeError as error:
+        raise BadRequest("is not text in UTF-8", str(path), "give a TOML file") from error
+    except tomllib.TOMLDecodeError as error:
+        raise BadRequest(f"is not valid TOML: {error}", str(path), "correct that line") from error
+    return _validated(data, str(path))
+
+
+def scene_like(settings: Settings) -> Scene:
+    """The default scene on the rig of the user's settings."""
+    return Scene(rig=settings.rig, lamp=settings.lamp, blade=settings.blade)
+
+
+def _validated(data: Mapping[str, Any], where: str) -> Scene:
+    try:
+        return Scene.model_validate(dict(data))
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = ".".join(str(part) for part in first["loc"])
+        if first["type"] == "extra_forbidden":
+            raise BadRequest(
+                f"unknown key '{key}'", where, "remove it or correct its spelling"
+            ) from error
+        message = first["msg"].removeprefix("Value error, ")
+        raise BadRequest(
+            f"{key} = {first.get('input')!r}: {message}", where, "correct this value"
+        ) from error
