@@ -74,6 +74,8 @@ class PictureAverager:
         taken_at: str,
         disc: Disc | None = None,
         others: Calibration | None = None,
+        *,
+        judge: bool = True,
     ) -> Average:
         """The mean picture.
 
@@ -85,6 +87,9 @@ class PictureAverager:
             Where to judge light, clipping and movement; the whole picture without one.
         others : Calibration, optional
             Pictures already there; an open that is not brighter than the dark is refused.
+        judge : bool
+            False gives the mean however misleading it is: of a recording that cannot be taken
+            again, after its fault was said.
 
         Raises
         ------
@@ -99,13 +104,17 @@ class PictureAverager:
             raise CalibrationRefused(
                 "the disc lies outside the picture", self._kind.value, "place the disc again"
             )
-        self._check_light(mean, inside, others or Calibration())
-        self._check_clipping(inside)
-        if self._kind is not CalibrationKind.DARK:
-            self._check_still(inside)
+        if judge:
+            self._check(mean, inside, others or Calibration())
         bottom = self._low if self._kind is not CalibrationKind.DARK else np.zeros_like(self._low)
         clipped = (bottom | self._high) > 0
         return Average(mean, self.frames, taken_s, taken_at, self._camera, clipped)
+
+    def _check(self, mean: Light, inside: NDArray[np.bool_], others: Calibration) -> None:
+        self._check_light(mean, inside, others)
+        self._check_clipping(inside)
+        if self._kind is not CalibrationKind.DARK:
+            self._check_still(inside)
 
     def _refuse(self, what: str, remedy: str) -> CalibrationRefused:
         return CalibrationRefused(what, f"{self._kind.value} picture", remedy)
