@@ -514,7 +514,8 @@ class Counters:
 
     ``captured`` frames reached the ring; ``lost_source`` never reached the program (gaps in the
     numbers); ``lost_ring`` found no free slot because all were leased; ``skipped_chain`` were
-    captured and watched but not shown because a newer one was there.
+    captured and watched but not shown because a newer one was there; ``missed_watch`` were
+    overwritten before the trigger could see them (a ring far too small).
     """
 
     captured: int = 0
@@ -522,6 +523,7 @@ class Counters:
     lost_ring: int = 0
     skipped_chain: int = 0
     watched: int = 0
+    missed_watch: int = 0
     sound_blocks: int = 0
     sound_lost_samples: int = 0
 

@@ -49,6 +49,7 @@ class Catcher:
         self._flash = FlashDetector(info, settings.catch.sensitivity_sigma)
         self._crack = CrackDetector(settings.catch.sensitivity_sigma, path_of(settings))
         self._pairing = Pairing(settings.catch.on, path_of(settings))
+        self._disc: Disc | None = None
         self._sound = sound
         self._seen_s = float("-inf")
         self._spotted: list[Spotted] = []
@@ -83,8 +84,10 @@ class Catcher:
         self._pairing.on = settings.catch.on
 
     def set_disc(self, disc: Disc | None) -> None:
-        """Where the mirror is in the picture."""
-        self._flash.set_disc(disc)
+        """Where the mirror is in the picture; small moves are ignored."""
+        if not _same_place(disc, self._disc):
+            self._disc = disc
+            self._flash.set_disc(disc)
 
     def set_sound(self, there: bool) -> None:
         """Whether sound comes in at present."""
@@ -93,6 +96,7 @@ class Catcher:
     def set_source(self, info: SourceInfo) -> tuple[Action, ...]:
         """Another format: an event under way ends, the flash detector starts anew."""
         self._flash = FlashDetector(info, self._flash.sigma)
+        self._flash.set_disc(self._disc)
         return self._arming.cut(self._seen_s)
 
     def arm(self, *, learn: bool = True) -> tuple[Action, ...]:
@@ -148,3 +152,10 @@ class Catcher:
         if self._arming.state in (ArmState.ARMED, ArmState.CATCHING):
             self._spotted.append(spotted)
         return self._arming.spot(spotted, self._seen_s)
+
+
+def _same_place(a: Disc | None, b: Disc | None) -> bool:
+    if a is None or b is None:
+        return a is b
+    slack = 0.02 * b.radius
+    return max(abs(a.cx - b.cx), abs(a.cy - b.cy), abs(a.radius - b.radius)) <= slack

@@ -1,0 +1,431 @@
+"""The running session: it owns the threads and is the one thing the window talks to."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import replace
+
+from liveview.engine.bell import Bell
+from liveview.engine.board import Board
+from liveview.engine.calibrating import Calibrating
+from liveview.engine.capture import Capture
+from liveview.engine.chainthread import ChainLike, ChainThread
+from liveview.engine.clock import SessionClock, iso_at, wall_minus
+from liveview.engine.eventbuilder import EventBuilder
+from liveview.engine.feed import Feed
+from liveview.engine.listen import Listen
+from liveview.engine.mailbox import Mailbox
+from liveview.engine.memory import ring_megabytes
+from liveview.engine.ring import FrameRing
+from liveview.engine.soundring import SoundRing
+from liveview.engine.watch import Watch
+from liveview.errors import LiveviewError, WorkerStuck
+from liveview.model import (
+    Calibration,
+    CalibrationKind,
+    CameraState,
+    Counters,
+    Disc,
+    EventSink,
+    EventStart,
+    FrameSource,
+    Reading,
+    RigHandle,
+    SessionState,
+    SessionStatus,
+    SoundSource,
+    SourceInfo,
+    Spotted,
+    StoreStatus,
+)
+from liveview.settings import Settings
+from liveview.trigger.arming import Action
+from liveview.trigger.catcher import Catcher
+from liveview.worker import Worker
+
+SWITCH_INTERVAL_S = 0.0005
+"""How soon the interpreter changes threads; the default of 5 ms is a frame period at 200 Hz."""
+SOUND_MARGIN_S = 5.0
+SILENT_AFTER_S = 3.0
+
+
+class Session:
+    """Capture, watching, the chain and the events of one source, from start to stop.
+
+    ::
+
+        stopped --start--> opening --first frame--> running --end of a recording--> ended
+                              |                      |   ^
+                              |                      '-> stalled (tries again by itself)
+                              '--cannot be opened--> failed
+        any --stop--> stopped
+
+    Four threads: capture (owns the source), sound (owns the microphone), watch (sees every frame,
+    hears every block, builds events) and chain (newest frame to reading). A session is started
+    once; make a new one for another source.
+
+    Parameters
+    ----------
+    settings : Settings
+        To begin with; see ``apply``.
+    frames : callable
+        Makes a new, unopened frame source; called again after a stall.
+    sound : callable, optional
+        The same for sound.
+    sink : EventSink, optional
+        Keeps events. Without one they are spotted and shown only.
+    store_status : callable, optional
+        Status of the recorder, for the snapshot.
+    rig : RigHandle, optional
+        The simulated rig's handle, passed on to the window.
+    clock : callable, optional
+        Seconds since the session's start; hand the same one to the sources.
+    make_chain : callable, optional
+        Makes the chain; the real one unless a test hands in another.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        frames: Callable[[], FrameSource],
+        *,
+        sound: Callable[[], SoundSource] | None = None,
+        sink: EventSink | None = None,
+        store_status: Callable[[], StoreStatus] | None = None,
+        rig: RigHandle | None = None,
+        clock: Callable[[], float] | None = None,
+        make_chain: Callable[[Settings, SourceInfo], ChainLike] | None = None,
+    ) -> None:
+        self.clock = clock or SessionClock()
+        self.rig = rig
+        self._settings = settings
+        self._store_status = store_status
+        self._wall_s = wall_minus(self.clock)
+        self._bell = Bell()
+        self._board = Board()
+        self._feed: Feed | None = None
+        self._disc: Disc | None = _disc_of(settings)
+        self._mailbox: Mailbox[Reading] = Mailbox()
+        self._calibrating = Calibrating()
+        self._sounds = SoundRing(_sound_seconds(settings), self._bell.ring)
+        self._lost_ring_before = 0
+        self._captured_before = 0
+        self._stuck: tuple[str, ...] = ()
+        self._interval_before: float | None = None
+
+        self._capture = Capture(frames, self._opened, self._board, self.clock)
+        self._listen = None if sound is None else Listen(sound, self._sounds, self._board)
+        builder = None if sink is None else EventBuilder(sink, self._describe, self._sounds)
+        self._watch = Watch(
+            feed=lambda: self._feed,
+            sounds=self._sounds,
+            hears=lambda: self._listen is not None and self._listen.info is not None,
+            make_catcher=self._make_catcher,
+            disc=self._found_disc,
+            builder=builder,
+            bell=self._bell,
+            clock=self.clock,
+            more=self._more,
+        )
+        self._chain = ChainThread(
+            feed=lambda: self._feed,
+            make_chain=make_chain or _make_chain,
+            settings=settings,
+            calibrating=self._calibrating,
+            camera=self._camera_state,
+            mailbox=self._mailbox,
+            bell=self._bell,
+            clock=self.clock,
+            wall_minus_session_s=self._wall_s,
+            more=self._more,
+        )
+        self._chain.want(settings, self._disc)
+        wake = self._bell.ring
+        self._capture_worker = Worker("capture", self._capture, on_finish=self._capture_over)
+        self._readers = [
+            Worker("watch", self._watch, on_finish=self._reader_over("trigger"), wake=wake),
+            Worker("chain", self._chain, on_finish=self._reader_over("picture"), wake=wake),
+        ]
+        self._sound_worker = (
+            None
+            if self._listen is None
+            else Worker("sound", self._listen, on_finish=self._reader_over("sound"))
+        )
+
+    # -- life ---------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Start the threads; returns at once, see ``status``."""
+        self._interval_before = sys.getswitchinterval()
+        sys.setswitchinterval(min(self._interval_before, SWITCH_INTERVAL_S))
+        self._board.enter(SessionState.OPENING)
+        for worker in self._workers():
+            worker.start()
+
+    def stop(self, timeout_s: float = 2.0) -> None:
+        """Stop and join all threads; an event under way is ended first.
+
+        Raises
+        ------
+        WorkerStuck
+            A thread (of a stuck driver) did not end in time. All others have ended.
+        """
+        deadline = time.monotonic() + timeout_s
+        for worker in self._workers():
+            worker.ask_stop()
+        stuck: WorkerStuck | None = None
+        for worker in reversed(self._workers()):
+            try:
+                worker.join(max(0.05, deadline - time.monotonic()))
+            except WorkerStuck as error:
+                stuck = error
+                self._board.say(worker.name, str(error))
+        if self._interval_before is not None:
+            sys.setswitchinterval(self._interval_before)
+            self._interval_before = None
+        self._board.enter(SessionState.STOPPED)
+        if stuck is not None:
+            raise stuck
+
+    # -- what the window pulls ----------------------------------------------------------------
+
+    def newest(self) -> Reading | None:
+        """The newest reading, None before the first."""
+        return self._mailbox.get()
+
+    def status(self) -> SessionStatus:
+        """A snapshot of everything else; never waits for a thread."""
+        feed = self._feed
+        rate_hz = self._capture.rate_hz
+        capacity = rate = None
+        if feed is not None:
+            rate = rate_hz or feed.info.rate_hz
+            capacity = feed.ring.slots / rate if rate else None
+        has = self._calibrating.calibration
+        return SessionStatus(
+            state=self._board.state,
+            words=self._board.words() + self._silence(),
+            source=None if feed is None else feed.info,
+            sound=None if self._listen is None else self._listen.info,
+            counters=self._counters(feed),
+            rate_hz=rate_hz,
+            ring_seconds=0.0 if feed is None else feed.ring.seconds,
+            ring_capacity_seconds=capacity,
+            arm=self._watch.arm_state,
+            arm_words=self._watch.arm_words,
+            sound_level=self._sounds.peak,
+            recent=self._watch.recent,
+            calibration_words=self._calibrating.words,
+            taking=_taking(self._calibrating),
+            has=frozenset(k for k in CalibrationKind if getattr(has, k.value) is not None),
+            can_undo=self._calibrating.can_undo,
+            store=StoreStatus() if self._store_status is None else self._store_status(),
+        )
+
+    def latencies_s(self) -> tuple[float, ...]:
+        """Seconds from a frame's arrival in the ring to its reading, newest frames."""
+        return self._chain.latencies_s()
+
+    # -- calibration and disc -----------------------------------------------------------------
+
+    @property
+    def calibration(self) -> Calibration:
+        """The pictures that hold for the camera as it stands."""
+        return self._calibrating.calibration
+
+    def set_calibration(self, calibration: Calibration) -> None:
+        """Use these pictures; can be undone."""
+        self._calibrating.set(calibration)
+        self._bell.ring()
+
+    def take(self, kind: CalibrationKind) -> None:
+        """Average the next frames into a calibration picture; see ``status().taking``.
+
+        Raises
+        ------
+        BadRequest
+            Another one is being taken.
+        """
+        self._calibrating.begin(kind)
+        self._bell.ring()
+
+    def cancel_take(self) -> None:
+        """Stop taking."""
+        self._calibrating.cancel()
+
+    def undo_take(self) -> None:
+        """Back to the calibration before the last change."""
+        self._calibrating.undo()
+        self._bell.ring()
+
+    def place_disc(self, disc: Disc | None) -> None:
+        """Set the disc by hand; None: found by itself again."""
+        self._disc = disc
+        self._chain.want(self._settings, disc)
+
+    # -- settings and trigger -----------------------------------------------------------------
+
+    @property
+    def settings(self) -> Settings:
+        """The settings in use."""
+        return self._settings
+
+    def apply(self, settings: Settings) -> None:
+        """Use other settings from the next frame on.
+
+        The source is not opened again: what concerns it (device, exposure, size) and the ring's
+        size hold from the next session on.
+        """
+        before, self._settings = self._settings, settings
+        if settings.disc != before.disc:
+            self._disc = _disc_of(settings)
+        self._sounds.reach_back(_sound_seconds(settings))
+        self._chain.want(settings, self._disc)
+
+        def change(catcher: Catcher, feed: Feed) -> tuple[()]:
+            catcher.apply(settings)
+            return ()
+
+        self._watch.order(change)
+
+    def arm(self) -> None:
+        """Learn the quiet, then wait for a spark."""
+        self._watch.order(lambda catcher, feed: catcher.arm())
+
+    def disarm(self) -> None:
+        """Stop waiting; an event under way ends."""
+        self._watch.order(lambda catcher, feed: catcher.disarm())
+
+    def trigger(self) -> None:
+        """Keep an event now, by hand; works without arming, too."""
+        asked_s = self.clock()
+
+        def by_hand(catcher: Catcher, feed: Feed) -> tuple[Action, ...]:
+            return catcher.hand(asked_s)
+
+        self._watch.order(by_hand)
+
+    # -- inside -------------------------------------------------------------------------------
+
+    def _workers(self) -> list[Worker]:
+        sound = [] if self._sound_worker is None else [self._sound_worker]
+        return [self._capture_worker, *sound, *self._readers]
+
+    def _more(self) -> bool:
+        return self._board.state not in (SessionState.ENDED, SessionState.FAILED)
+
+    def _opened(self, info: SourceInfo) -> FrameRing:
+        """The source is open (capture thread): give it a ring."""
+        feed = self._feed
+        if feed is not None and (feed.info.shape, feed.info.dtype) == (info.shape, info.dtype):
+            ring = feed.ring
+            ring.info = info
+        else:
+            if feed is not None:
+                self._lost_ring_before += feed.ring.lost
+                self._captured_before += feed.ring.captured
+            megabytes, words = ring_megabytes(self._settings.store.ring_mb)
+            self._board.say("memory", words)
+            ring = FrameRing(info, megabytes, self._bell.ring)
+        self._feed = Feed(info, ring)
+        self._calibrating.camera_is(self._camera_state(info))
+        self._bell.ring()
+        return ring
+
+    def _capture_over(self, error: BaseException | None) -> None:
+        if self._board.state is SessionState.STOPPED:
+            return
+        if error is None:
+            self._board.enter(SessionState.ENDED)
+        elif isinstance(error, LiveviewError):
+            self._board.enter(SessionState.FAILED, str(error))
+        else:
+            self._board.enter(SessionState.FAILED, f"capture failed: {_in_words(error)}")
+        self._bell.ring()
+
+    def _reader_over(self, part: str) -> Callable[[BaseException | None], None]:
+        def over(error: BaseException | None) -> None:
+            if error is not None:
+                self._board.say(part, f"{part} stopped: {_in_words(error)}")
+
+        return over
+
+    def _make_catcher(self, feed: Feed) -> Catcher:
+        return Catcher(self._settings, feed.info, sound=self._listen is not None)
+
+    def _camera_state(self, info: SourceInfo) -> CameraState:
+        state = info.camera_state
+        if self.rig is None:
+            return state
+        values = self.rig.values()
+        return replace(
+            state,
+            exposure_s=values.get("exposure_s", state.exposure_s),
+            gain=values.get("gain", state.gain),
+        )
+
+    def _found_disc(self) -> Disc | None:
+        reading = self._mailbox.get()
+        return None if reading is None else reading.disc
+
+    def _describe(self, spotted: Spotted) -> EventStart:
+        """What the recorder keeps beside the frames (watch thread)."""
+        assert self._feed is not None
+        return EventStart(
+            cause=spotted.cause,
+            spotted=spotted,
+            source=self._feed.info,
+            sound=None if self._listen is None else self._listen.info,
+            calibration=self._calibrating.calibration,
+            settings=self._settings.to_mapping(),
+            disc=self._found_disc(),
+            started_at=iso_at(self.clock() + self._wall_s),
+            wall_minus_session_s=self._wall_s,
+        )
+
+    def _counters(self, feed: Feed | None) -> Counters:
+        return Counters(
+            captured=self._captured_before + (0 if feed is None else feed.ring.captured),
+            lost_source=self._capture.lost_source,
+            lost_ring=self._lost_ring_before + (0 if feed is None else feed.ring.lost),
+            skipped_chain=self._chain.skipped,
+            watched=self._watch.watched,
+            missed_watch=self._watch.missed,
+            sound_blocks=self._sounds.count,
+            sound_lost_samples=self._sounds.lost_samples,
+        )
+
+    def _silence(self) -> tuple[str, ...]:
+        arrived_s = self._capture.arrived_s
+        if arrived_s is None or self._board.state is not SessionState.RUNNING:
+            return ()
+        silent_s = self.clock() - arrived_s
+        if silent_s < SILENT_AFTER_S:
+            return ()
+        return (f"no frame for {silent_s:.0f} s: the source does not answer",)
+
+
+def _make_chain(settings: Settings, info: SourceInfo) -> ChainLike:
+    from liveview.engine.chain import Chain
+
+    return Chain(settings, info)
+
+
+def _disc_of(settings: Settings) -> Disc | None:
+    place = settings.disc
+    return None if place is None else Disc(place.cx, place.cy, place.radius, by_hand=True)
+
+
+def _sound_seconds(settings: Settings) -> float:
+    return settings.catch.pre_trigger_s + SOUND_MARGIN_S
+
+
+def _taking(calibrating: Calibrating) -> tuple[str, float] | None:
+    taking = calibrating.taking
+    return None if taking is None else (taking[0].value, taking[1])
+
+
+def _in_words(error: BaseException) -> str:
+    return str(error) if isinstance(error, LiveviewError) else f"{type(error).__name__}: {error}"

@@ -1,0 +1,247 @@
+"""The watch thread: it sees every frame once and hears every sound block."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable
+
+from liveview.engine.bell import Bell
+from liveview.engine.eventbuilder import EventBuilder
+from liveview.engine.feed import Feed
+from liveview.engine.soundring import SoundRing
+from liveview.errors import BadRequest
+from liveview.model import ArmState, Disc, Spotted
+from liveview.trigger.arming import Action
+from liveview.trigger.catcher import Catcher
+
+MOST_ORDERS = 64
+FRAMES_AT_A_TIME = 8
+"""Frames watched before sound gets its turn."""
+WAIT_S = 0.25
+KEPT_SPOTS = 32
+CUT_AFTER_S = 2.0
+"""An event is cut short when no frame came for this long (or five frame periods)."""
+
+
+class Watch:
+    """Body of the watch thread.
+
+    Orders (arm, disarm, trigger, other settings) are carried out between two frames, in the
+    order in which they came; at most ``MOST_ORDERS`` may wait, the next is refused.
+
+    Parameters
+    ----------
+    feed : callable
+        The present feed, None before the source is open.
+    sounds : SoundRing
+        The sound ring.
+    hears : callable
+        Whether a sound source is open at present.
+    make_catcher : callable
+        Makes the detectors for a feed's format.
+    disc : callable
+        The disc as the chain found it.
+    builder : EventBuilder, optional
+        Keeps events; without one they are only spotted.
+    bell : Bell
+        Rung for new frames, sound and orders.
+    clock : callable
+        The session's clock.
+    more : callable
+        False when capture has ended for good.
+    """
+
+    def __init__(
+        self,
+        *,
+        feed: Callable[[], Feed | None],
+        sounds: SoundRing,
+        hears: Callable[[], bool],
+        make_catcher: Callable[[Feed], Catcher],
+        disc: Callable[[], Disc | None],
+        builder: EventBuilder | None,
+        bell: Bell,
+        clock: Callable[[], float],
+        more: Callable[[], bool],
+    ) -> None:
+        self._current_feed = feed
+        self._sounds = sounds
+        self._hears = hears
+        self._make_catcher = make_catcher
+        self._found_disc = disc
+        self._builder = builder
+        self._bell = bell
+        self._clock = clock
+        self._more = more
+        self._orders: queue.Queue[Callable[[Catcher, Feed], tuple[Action, ...]]] = queue.Queue(
+            MOST_ORDERS
+        )
+        self._feed: Feed | None = None
+        self._catcher: Catcher | None = None
+        self._sequence = -1
+        self._block = -1
+        self._newest_s = 0.0
+        self._newest_at_s = 0.0
+        self._flushed = False
+        self._watched = 0
+        self._missed = 0
+        self._recent: tuple[Spotted, ...] = ()
+
+    @property
+    def watched(self) -> int:
+        """Frames seen."""
+        return self._watched
+
+    @property
+    def missed(self) -> int:
+        """Frames that were overwritten before they could be seen."""
+        return self._missed
+
+    @property
+    def recent(self) -> tuple[Spotted, ...]:
+        """The newest spots, newest last."""
+        return self._recent
+
+    @property
+    def arm_state(self) -> ArmState:
+        """State of the trigger."""
+        return ArmState.OFF if self._catcher is None else self._catcher.state
+
+    @property
+    def arm_words(self) -> str:
+        """State of the trigger in words."""
+        return "" if self._catcher is None else self._catcher.words
+
+    def order(self, what: Callable[[Catcher, Feed], tuple[Action, ...]]) -> None:
+        """Have something done between two frames.
+
+        Raises
+        ------
+        BadRequest
+            Too many orders are waiting: the watch thread does not keep up.
+        """
+        try:
+            self._orders.put_nowait(what)
+        except queue.Full as error:
+            raise BadRequest(
+                "too many requests are waiting", "trigger", "wait a moment and try again"
+            ) from error
+        self._bell.ring()
+
+    def __call__(self, stop: threading.Event) -> None:
+        """Run until ``stop``; an event under way is ended then."""
+        try:
+            while not stop.is_set():
+                heard = self._bell.count
+                if not self._work():
+                    self._idle()
+                    self._bell.wait(heard, WAIT_S)
+        finally:
+            if self._builder is not None:
+                self._builder.close()
+
+    def _work(self) -> bool:
+        """Do what there is to do; False when there was nothing."""
+        self._follow_feed()
+        feed, catcher = self._feed, self._catcher
+        if feed is None or catcher is None:
+            return False
+        catcher.set_disc(self._found_disc())
+        worked = self._carry_out(feed, catcher)
+        for _ in range(FRAMES_AT_A_TIME):
+            if not self._one_frame(feed, catcher):
+                break
+            worked = True
+        return self._sound(feed, catcher) or worked
+
+    def _follow_feed(self) -> None:
+        feed = self._current_feed()
+        if feed is self._feed or feed is None:
+            return
+        if self._feed is not None and self._catcher is not None:
+            while self._one_frame(self._feed, self._catcher):
+                pass
+            self._act(self._catcher.set_source(feed.info), self._feed)
+            if feed.ring is not self._feed.ring:
+                self._new_ring()
+        else:
+            self._catcher = self._make_catcher(feed)
+        self._feed = feed
+
+    def _new_ring(self) -> None:
+        self._sequence = -1
+        if self._builder is not None:
+            self._builder.close()
+            self._builder.new_ring()
+
+    def _carry_out(self, feed: Feed, catcher: Catcher) -> bool:
+        worked = False
+        while not self._orders.empty():
+            self._act(self._orders.get_nowait()(catcher, feed), feed)
+            worked = True
+        return worked
+
+    def _one_frame(self, feed: Feed, catcher: Catcher) -> bool:
+        lease = feed.ring.following(self._sequence)
+        if lease is None:
+            return False
+        self._missed += lease.sequence - self._sequence - 1
+        self._sequence = lease.sequence
+        self._newest_s, self._newest_at_s = lease.frame.time_s, self._clock()
+        actions = catcher.see(lease.frame)
+        self._watched += 1
+        self._note(catcher)
+        if self._builder is None:
+            lease.release()
+        else:
+            self._builder.frame(lease, actions, feed.ring)
+            self._builder.tick(self._newest_s)
+        return True
+
+    def _sound(self, feed: Feed, catcher: Catcher) -> bool:
+        catcher.set_sound(self._hears())
+        blocks = self._sounds.following(self._block)
+        for number, block in blocks:
+            self._block = number
+            actions = catcher.hear(block)
+            self._note(catcher)
+            if self._builder is not None:
+                self._builder.sound(number, block)
+            self._act(actions, feed)
+            if self._builder is not None:
+                self._builder.tick(self._newest_s)
+        return bool(blocks)
+
+    def _act(self, actions: tuple[Action, ...], feed: Feed) -> None:
+        if self._builder is None:
+            return
+        for action in actions:
+            self._builder.act(action, feed.ring, self._sequence, self._newest_s)
+
+    def _note(self, catcher: Catcher) -> None:
+        spots = catcher.new_spots()
+        if spots:
+            self._recent = (*self._recent, *spots)[-KEPT_SPOTS:]
+
+    def _idle(self) -> None:
+        """Nothing came: see whether an event waits for frames that will not come."""
+        feed, catcher = self._feed, self._catcher
+        if feed is None or catcher is None:
+            return
+        if not self._more():
+            self._flush(feed, catcher)
+        elif self._builder is not None and self._builder.busy:
+            period_s = 1.0 / feed.info.rate_hz if feed.info.rate_hz else 0.0
+            if self._clock() - self._newest_at_s > max(CUT_AFTER_S, 5 * period_s):
+                self._act(catcher.cut(), feed)
+                self._builder.close()
+
+    def _flush(self, feed: Feed, catcher: Catcher) -> None:
+        if self._flushed:
+            return
+        self._flushed = True
+        self._act(catcher.flush(), feed)
+        self._note(catcher)
+        if self._builder is not None:
+            self._builder.close()
