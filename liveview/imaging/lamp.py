@@ -10,10 +10,35 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from liveview.imaging.cv import cv2
+from liveview.model import Light
+
 BLOCK = 8
 """Side of a block in pixels."""
 
 _TUNING = 4.0
+
+
+_LEAST_SHARE = 0.75
+
+
+def block_ratios(ratio: Light, share: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean ratio of blocks of 8 x 8 pixels; NaN where less than three quarters are usable.
+
+    Parameters
+    ----------
+    ratio : ndarray, float32, (rows, columns)
+        Light over the reference, 1.0 where a pixel is not usable.
+    share : ndarray, float64, (rows // 8, columns // 8)
+        Usable share of each block.
+    """
+    rows, columns = share.shape
+    if rows == 0 or columns == 0:
+        return np.full(share.shape, np.nan)
+    whole = ratio[: rows * BLOCK, : columns * BLOCK]
+    mean = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+    enough = share >= _LEAST_SHARE
+    return np.where(enough, (mean - (1.0 - share)) / np.where(enough, share, 1.0), np.nan)
 
 
 def quiet_level(values: NDArray[np.floating], sigma: float | None = None) -> float | None:

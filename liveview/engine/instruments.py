@@ -1,0 +1,161 @@
+"""Readings of the chain: blade, noise and histogram as they cross to the screen."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveview.engine.ground import Ground, Place
+from liveview.errors import BadRequest
+from liveview.imaging.blade import BladeFit, advice
+from liveview.imaging.histogram import ContrastCounter, share_above
+from liveview.imaging.noise import NoiseMeter, contrast_sigma
+from liveview.model import BladeReading, Histogram, Light, NoiseReading
+from liveview.optics import scale as optics_scale
+from liveview.optics.blade import axial_offset_from_tilt, position_from_uncut
+from liveview.settings import Settings
+from liveview.units import ARCSEC_RAD
+
+
+def read_blade(
+    settings: Settings, fit: BladeFit | None, relative: float | None, clipped_dark: float
+) -> BladeReading:
+    """The blade's reading with distances where the rig and the tilt allow them."""
+    side = settings.blade.side
+    if fit is None:
+        words = "no light passes the blade: draw it back" if clipped_dark > 0.9 else ""
+        return BladeReading(side, relative=relative, advice=words)
+    offset = travel = None
+    try:
+        rig = optics_scale.geometry(settings)
+    except BadRequest:
+        rig = None
+    if rig is not None:
+        width, shape = rig.image_width_m, settings.lamp.shape
+        if 0.0 <= fit.uncut <= 1.0:
+            travel = position_from_uncut(fit.uncut, width, shape)
+        if fit.tilt_across is not None and clipped_dark < 0.02:
+            offset = axial_offset_from_tilt(
+                fit.tilt_across,
+                fit.uncut,
+                width,
+                settings.rig.mirror_diameter_m,
+                rig.blade_distance_m,
+                shape,
+                tilt_sigma=fit.tilt_sigma or 0.0,
+            ).offset_m
+    return BladeReading(
+        side=side,
+        uncut=fit.uncut,
+        relative=relative,
+        tilt_across=fit.tilt_across,
+        tilt_along=fit.tilt_along,
+        tilt_sigma=fit.tilt_sigma,
+        axial_offset_m=offset,
+        travel_m=travel,
+        advice=advice(
+            side,
+            fit.uncut,
+            fit.tilt_across,
+            fit.tilt_sigma,
+            settings.blade.target_uncut,
+            settings.blade.target_band,
+        ),
+    )
+
+
+def read_noise(
+    meter: NoiseMeter, ground: Ground, white: int, lamp_gain: float, averaged: int, smoothing: float
+) -> NoiseReading:
+    """Noise of the picture as shown.
+
+    ``smoothing`` is the factor by which smoothing lowers the noise of one pixel.
+    """
+    found = meter.result
+    if found is None:
+        return NoiseReading(averaged=averaged)
+    sigma = contrast_sigma(
+        found,
+        ground.reference_samples,
+        ground.reference_samples,
+        ground.dark_samples,
+        frames_averaged=averaged,
+        reference_frames=ground.frames,
+    )
+    return NoiseReading(
+        gain=None if found.gain is None else found.gain * white,
+        dark_sigma=None if found.dark_variance is None else found.dark_variance**0.5 * white,
+        contrast_sigma=None if sigma is None else sigma * smoothing / max(lamp_gain, 1e-3) ** 0.5,
+        averaged=averaged,
+    )
+
+
+def unit_factor(
+    settings: Settings, uncut: float | None, sigma: float | None
+) -> tuple[str, float, str]:
+    """Unit that can be shown, what one unit of contrast is in it, and words if not as wanted."""
+    wanted = settings.enhance.unit
+    if wanted == "sigma":
+        if sigma is not None and sigma > 0:
+            return "sigma", 1.0 / sigma, ""
+        return "contrast", 1.0, "noise not known yet: shown in contrast"
+    if wanted == "arcsec":
+        angles = optics_scale.angle_scale(settings, uncut)
+        if angles is not None:
+            return "arcsec", angles.rad_per_contrast / ARCSEC_RAD, ""
+        return "contrast", 1.0, "no angles without dark and open pictures: shown in contrast"
+    return "contrast", 1.0, ""
+
+
+def read_histogram(
+    counted: tuple[NDArray[np.float64], NDArray[np.int64]],
+    unit: str,
+    factor: float,
+    sigma: float | None,
+    clipped: tuple[float, float],
+    uncut: float | None,
+) -> Histogram:
+    """The histogram in the unit shown."""
+    edges, counts = counted
+    known = uncut is not None and uncut > 0
+    return Histogram(
+        unit=unit,
+        edges=edges * factor,
+        counts=counts,
+        noise_sigma=None if sigma is None else sigma * factor,
+        above_noise=share_above(edges, counts, sigma),
+        clipped_dark=clipped[0],
+        clipped_bright=clipped[1],
+        range_low=-factor if known else None,
+        range_high=(1.0 / uncut - 1.0) * factor if known and uncut is not None else None,
+    )
+
+
+class RelativeLight:
+    """Mean light of the disc against the brightest seen: the meter before any calibration."""
+
+    def __init__(self) -> None:
+        self._brightest = 0.0
+
+    def read(self, light: Light, place: Place, step: int = 7) -> float | None:
+        """0..1; None when the disc is empty."""
+        inside = place.inside[::step, ::step] > 0
+        if not inside.any():
+            return None
+        mean = float(light[::step, ::step][inside].mean())
+        self._brightest = max(self._brightest, mean)
+        return mean / self._brightest if self._brightest > 0 else 0.0
+
+    def hold(self, light: float) -> None:
+        """Something this bright was seen elsewhere (the open picture)."""
+        self._brightest = max(self._brightest, light)
+
+
+__all__ = [
+    "ContrastCounter",
+    "RelativeLight",
+    "read_blade",
+    "read_histogram",
+    "read_noise",
+    "unit_factor",
+]
