@@ -10,6 +10,7 @@
     lost_before   frames lost just before this one
     byte_offset   where its coded data start in frames.mkv
     byte_size     and how long they are
+    byte_crc32    their CRC-32
 
 ``sound.csv`` has one row per block of sound: ``first_sample`` (in the sound track), ``samples``,
 ``start_ns``, ``error_ns``, ``lost_before`` (samples missing before it; the track holds silence
@@ -39,6 +40,7 @@ TIMES = (
     "lost_before",
     "byte_offset",
     "byte_size",
+    "byte_crc32",
 )
 SOUND = ("first_sample", "samples", "start_ns", "error_ns", "lost_before")
 
@@ -71,6 +73,7 @@ def write_times(path: Path, stamps: Sequence[FrameStamp], places: Sequence[Place
             lost[index],
             place.offset,
             place.size,
+            place.check,
         )
         for index, (stamp, place) in enumerate(zip(stamps, places, strict=True))
     )
@@ -111,7 +114,7 @@ def read_times(path: Path) -> tuple[list[FrameStamp], list[Place]]:
                     int(device) if device else None,
                 )
             )
-            places.append(Place(int(row["byte_offset"]), int(row["byte_size"])))
+            places.append(Place(*(int(row[name]) for name in TIMES[-3:])))
         except (KeyError, ValueError, TypeError) as error:
             raise InputUnreadable(f"line {line} is damaged", str(path)) from error
     return stamps, places

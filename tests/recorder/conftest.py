@@ -135,6 +135,8 @@ def feed(recorder: Recorder, made: Made, *, complete: bool = True) -> None:
         recorder.add_frame(lease)
         if index < len(made.blocks):
             recorder.add_sound(made.blocks[index])
+    for block in made.blocks[len(made.leases) :]:
+        recorder.add_sound(block)
     recorder.mark(Spotted(12.39, 1e-3, Cause.SOUND, 7.0))
     recorder.end(complete)
 

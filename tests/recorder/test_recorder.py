@@ -15,7 +15,7 @@ import av
 import numpy as np
 import pytest
 
-from liveview.errors import BadRequest, OutputFailed
+from liveview.errors import BadRequest, InputUnreadable, OutputFailed
 from liveview.model import Cause, SoundBlock, Spotted
 from liveview.recorder import Recorder, StoredEvent, recover
 from liveview.settings import Store
@@ -110,7 +110,7 @@ def test_an_independent_reader_finds_rate_size_and_checksums(kit) -> None:
     (path / "frames.mkv").write_bytes(raw)
     with StoredEvent.open(path) as event:
         event.frame(18), event.frame(20)
-        with pytest.raises(Exception, match="frame 19.*damaged"):
+        with pytest.raises(InputUnreadable, match=r"frame 19.*damaged"):
             event.frame(19)
 
 
@@ -279,7 +279,8 @@ def test_a_recording_waits_instead_of_losing_frames(kit) -> None:
             recorder.add_frame(lease)
         recorder.end(True)
         assert recorder.drain(60.0)
-        assert len(StoredEvent.open(recorder.events[-1].path)) == 60
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert len(event) == 60
     finally:
         recorder.close()
 
@@ -396,8 +397,7 @@ def test_marks_are_kept_in_order(kit) -> None:
             recorder.mark(Spotted(13 + number / 100, 1e-3, Cause.FLASH, 6.0, number))
         recorder.end(True)
         assert recorder.drain(20.0)
-        event = StoredEvent.open(recorder.events[-1].path)
-        assert [s.frame for s in event.spotted] == [105, *range(50)]
-        event.close()
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert [s.frame for s in event.spotted] == [105, *range(50)]
     finally:
         recorder.close()
