@@ -38,6 +38,9 @@ class ChainLike(Protocol):
     def set_disc(self, disc: Disc | None) -> None:
         """The disc by hand; None: find it."""
 
+    def retake_background(self) -> None:
+        """Background anew."""
+
 
 class ChainThread:
     """Body of the chain thread.
@@ -102,6 +105,7 @@ class ChainThread:
         self._held: RingLease | None = None
         self._sequence = -1
         self._skipped = 0
+        self._retake = threading.Event()
         self._took = False
         self._latencies: deque[float] = deque(maxlen=KEPT_LATENCIES)
 
@@ -118,6 +122,11 @@ class ChainThread:
         """Use these settings and this disc (None: find it) from the next frame on."""
         with self._lock:
             self._wanted = (settings, disc)
+        self._bell.ring()
+
+    def retake_background(self) -> None:
+        """Without a reference: take the background anew from the next frame on."""
+        self._retake.set()
         self._bell.ring()
 
     def __call__(self, stop: threading.Event) -> None:
@@ -167,7 +176,10 @@ class ChainThread:
         assert self._chain is not None
         with self._lock:
             wanted, version = self._wanted, self._calibrating.version
-        changed = False
+        changed = self._retake.is_set()
+        if changed:
+            self._retake.clear()
+            self._chain.retake_background()
         if wanted != self._applied:
             if self._applied is None or wanted[0] != self._applied[0]:
                 self._chain.apply(wanted[0])

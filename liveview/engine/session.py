@@ -260,6 +260,10 @@ class Session:
         self._calibrating.undo()
         self._bell.ring()
 
+    def retake_background(self) -> None:
+        """Without a reference: take the background anew from the next frames."""
+        self._chain.retake_background()
+
     def place_disc(self, disc: Disc | None) -> None:
         """Set the disc by hand; None: found by itself again."""
         self._disc = disc

@@ -139,10 +139,10 @@ def test_any_order_of_writing_leasing_and_releasing(steps):
                 written += 1
             else:
                 lost += 1
-        elif what == "n" and (lease := ring.newest()) is not None:
-            held.append(lease)
-        elif what == "o" and (lease := ring.following(-1)) is not None:
-            held.append(lease)
+        elif what in "no":
+            lease = ring.newest() if what == "n" else ring.following(-1)
+            if lease is not None:
+                held.append(lease)
         elif what == "f":
             held.extend(ring.between((written - value) / 100, written))
         elif what == "r" and held:

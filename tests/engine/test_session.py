@@ -1,0 +1,438 @@
+"""The session's threads against a scripted source: start, stop, stall, format, end, events."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from itertools import chain as joined
+from itertools import repeat
+
+import numpy as np
+import pytest
+from support.scripted_source import (
+    Pause,
+    ScriptedSound,
+    ScriptedSource,
+    Skip,
+    Stuck,
+    format_changed,
+    gone,
+    info,
+    stalled,
+)
+
+from liveview.engine.clock import SessionClock
+from liveview.engine.session import Session
+from liveview.errors import BadRequest, InputUnreadable, SoundUnavailable, WorkerStuck
+from liveview.model import (
+    ArmState,
+    CalibrationKind,
+    Cause,
+    EventStart,
+    FrameSource,
+    Lease,
+    SessionState,
+    SoundBlock,
+    SourceInfo,
+    SourceKind,
+    Spotted,
+)
+from liveview.settings import Settings
+
+RNG = np.random.default_rng(5)
+
+
+def scene(says: SourceInfo, level: float = 0.4) -> np.ndarray:
+    """A bright round mirror on a dark ground with some noise."""
+    y, x = np.mgrid[: says.height, : says.width]
+    r = 0.45 * min(says.width, says.height)
+    disc = np.hypot(x - says.width / 2 + 0.5, y - says.height / 2 + 0.5) < r
+    light = np.where(disc, level, 0.02) * says.white
+    noisy = light + RNG.normal(0, 0.01 * says.white, light.shape)
+    return np.clip(noisy, 1, says.white - 1).astype(says.dtype)
+
+
+def forever(says: SourceInfo, level: float = 0.4) -> Iterator[np.ndarray]:
+    frames = [scene(says, level) for _ in range(16)]
+    while True:
+        yield from frames
+
+
+def wait_for(what: Callable[[], bool], timeout_s: float = 5.0) -> None:
+    end = time.monotonic() + timeout_s
+    while not what():
+        assert time.monotonic() < end, "waited in vain"
+        time.sleep(0.005)
+
+
+class Kept:
+    """An event sink that copies what it is given and gives the leases back at once."""
+
+    def __init__(self) -> None:
+        self.events: list[dict] = []
+        self.open = False
+        self.ended = threading.Event()
+
+    def begin(self, start: EventStart) -> None:
+        assert not self.open
+        self.open = True
+        self.events.append(
+            {"start": start, "frames": [], "times": [], "sound": [], "marks": [], "complete": None}
+        )
+
+    def add_frame(self, lease: Lease) -> None:
+        assert self.open
+        self.events[-1]["frames"].append(lease.frame.number)
+        self.events[-1]["times"].append(lease.frame.time_s)
+        lease.release()
+
+    def add_sound(self, block: SoundBlock) -> None:
+        assert self.open
+        self.events[-1]["sound"].append(block.start_s)
+
+    def mark(self, spotted: Spotted) -> None:
+        assert self.open
+        self.events[-1]["marks"].append(spotted)
+
+    def end(self, complete: bool) -> None:
+        assert self.open
+        self.open = False
+        self.events[-1]["complete"] = complete
+        self.ended.set()
+
+
+class Rigged:
+    """A session on scripted openings, stopped at the end of the test."""
+
+    def __init__(self, *openings: Callable[[Callable[[], float]], FrameSource], **more) -> None:
+        self.clock = SessionClock()
+        self.sources: list[FrameSource] = []
+        left = iter(openings)
+
+        def make() -> FrameSource:
+            try:
+                source = next(left)(self.clock)
+            except StopIteration:
+                raise InputUnreadable("not there", "scripted") from None
+            self.sources.append(source)
+            return source
+
+        self.sink = Kept()
+        settings = more.pop("settings", Settings().replaced("store", ring_mb=8))
+        self.session = Session(settings, make, sink=self.sink, clock=self.clock, **more)
+
+    def __enter__(self) -> Session:
+        self.session.start()
+        return self.session
+
+    def __exit__(self, *_: object) -> None:
+        if self.session.status().state is not SessionState.STOPPED:
+            self.session.stop()
+
+
+def source(steps, says: SourceInfo | None = None):
+    says = says or info()
+    return lambda clock: ScriptedSource(says, steps, clock)
+
+
+def quick(**catch) -> Settings:
+    values = {"pre_trigger_s": 0.1, "post_trigger_s": 0.1, "learn_s": 0.1, "on": "flash"} | catch
+    return Settings().replaced("store", ring_mb=8).replaced("catch", **values)
+
+
+def test_runs_and_stops():
+    says = info()
+    rigged = Rigged(source(forever(says), says))
+    with rigged as session:
+        wait_for(lambda: session.newest() is not None)
+        wait_for(lambda: session.status().counters.captured > 40)
+        status = session.status()
+        assert status.state is SessionState.RUNNING
+        assert status.rate_hz == pytest.approx(200, rel=0.2)  # a shared machine's sleep
+        assert status.words == ()
+        assert status.ring_capacity_seconds == pytest.approx(
+            8e6 / (64 * 48) / status.rate_hz, rel=0.2
+        )
+    status = session.status()
+    assert status.state is SessionState.STOPPED
+    assert status.counters.lost_ring == status.counters.lost_source == 0
+    assert rigged.sources[0].closes == 1
+
+
+def test_stop_before_anything_came():
+    with Rigged(source([Pause(0.3)])) as session:
+        session.stop()
+    assert session.status().state is SessionState.STOPPED
+
+
+def test_every_frame_is_watched_once():
+    says = info(rate_hz=500.0, kind=SourceKind.VIDEO)
+    frames = [scene(says) for _ in range(300)]
+    with Rigged(source(frames, says)) as session:
+        wait_for(lambda: session.status().state is SessionState.ENDED)
+        wait_for(lambda: session.status().counters.watched == 300)
+        counters = session.status().counters
+        assert counters.captured == 300
+        assert counters.missed_watch == 0
+        assert session.newest() is not None
+        assert session.newest().stamp.number == 299
+
+
+def test_gaps_in_the_numbers_are_counted():
+    says = info(kind=SourceKind.VIDEO)
+    steps = [*repeat(scene(says), 10), Skip(7), *repeat(scene(says), 10), Skip(2), scene(says)]
+    with Rigged(source(steps, says)) as session:
+        wait_for(lambda: session.status().state is SessionState.ENDED)
+        assert session.status().counters.captured == 21
+        assert session.status().counters.lost_source == 9
+
+
+def test_cannot_be_opened_says_why():
+    with Rigged() as session:
+        wait_for(lambda: session.status().state is SessionState.FAILED)
+        assert session.status().words == ("scripted: not there",)
+
+
+def test_stalled_source_comes_back_with_words():
+    says = info()
+    first = [*repeat(scene(says), 20), stalled(3)]
+    rigged = Rigged(source(first, says), source(forever(says), says))
+    with rigged as session:
+        wait_for(lambda: session.status().state is SessionState.STALLED)
+        assert "no frame for 3 s: trying again" in session.status().words
+        wait_for(lambda: session.status().state is SessionState.RUNNING)
+        wait_for(lambda: session.status().counters.captured > 40)
+        assert session.status().words == ()
+        assert session.newest().stamp.number >= 20
+    assert [s.closes for s in rigged.sources] == [1, 1]
+
+
+def test_stream_that_dies_is_tried_again():
+    says = info(kind=SourceKind.STREAM)
+    rigged = Rigged(
+        source([*repeat(scene(says), 5)], says),
+        source([*repeat(scene(says), 5), gone()], says),
+        source(forever(says), says),
+    )
+    with rigged as session:
+        wait_for(lambda: session.status().state is SessionState.STALLED)
+        wait_for(lambda: len(rigged.sources) == 3)
+        wait_for(lambda: session.status().state is SessionState.RUNNING)
+
+
+def test_format_change_gets_a_new_ring_and_stale_calibration_is_said():
+    small, large = info(64, 48), info(80, 60, channels=3)
+    go = threading.Event()
+
+    def until_go() -> Iterator:
+        frames = forever(small)
+        while not go.is_set():
+            yield next(frames)
+        yield format_changed()
+
+    rigged = Rigged(
+        source(until_go(), small),
+        source((np.repeat(f[..., None], 3, 2) for f in forever(info(80, 60))), large),
+    )
+    with rigged as session:
+        wait_for(lambda: session.newest() is not None)
+        session.take(CalibrationKind.REFERENCE)
+        wait_for(lambda: session.status().taking is None)
+        assert session.status().has == {CalibrationKind.REFERENCE}
+        go.set()
+        wait_for(lambda: session.newest().picture.shape[:2] == (60, 80))
+        status = session.status()
+        assert status.source == large
+        assert status.has == frozenset()
+        assert "picture size" in status.calibration_words[0]
+        assert session.calibration.reference is None
+
+
+def test_stuck_driver_is_reported_and_does_not_hang():
+    says = info()
+    stuck = Stuck()
+    with Rigged(source([*repeat(scene(says), 20), stuck], says)) as session:
+        wait_for(lambda: session.status().counters.captured == 20)
+        began = time.monotonic()
+        with pytest.raises(WorkerStuck, match="capture"):
+            session.stop(timeout_s=0.5)
+        assert time.monotonic() - began < 2.0
+        names = {thread.name for thread in threading.enumerate()}
+        assert not names & {"watch", "chain", "sound"}
+        assert any("capture" in words for words in session.status().words)
+    stuck.let_go.set()
+
+
+def test_silent_driver_is_said(monkeypatch):
+    monkeypatch.setattr("liveview.engine.session.SILENT_AFTER_S", 0.1)
+    says = info()
+    stuck = Stuck()
+    with Rigged(source([*repeat(scene(says), 5), stuck], says)) as session:
+        wait_for(lambda: any("does not answer" in words for words in session.status().words))
+        stuck.let_go.set()
+
+
+def test_hand_trigger_keeps_before_and_after():
+    says = info()
+    rigged = Rigged(source(forever(says), says), settings=quick())
+    with rigged as session:
+        wait_for(lambda: session.status().ring_seconds > 0.3)
+        at_s = rigged.clock()
+        session.trigger()
+        assert rigged.sink.ended.wait(3)
+    event = rigged.sink.events[0]
+    assert event["start"].cause is Cause.HAND
+    assert event["complete"] is True
+    assert event["times"][0] == pytest.approx(at_s - 0.1, abs=0.02)
+    assert event["times"][-1] == pytest.approx(at_s + 0.1, abs=0.02)
+    numbers = event["frames"]
+    assert numbers == list(range(numbers[0], numbers[-1] + 1))
+
+
+def test_half_filled_ring_keeps_what_there_is():
+    says = info()
+    rigged = Rigged(source(forever(says), says), settings=quick(pre_trigger_s=10))
+    with rigged as session:
+        wait_for(lambda: session.status().counters.captured > 10)
+        session.trigger()
+        assert rigged.sink.ended.wait(3)
+    assert rigged.sink.events[0]["frames"][0] == 0
+
+
+def test_event_is_cut_short_by_the_end_of_a_recording():
+    says = info(kind=SourceKind.VIDEO)
+    rigged = Rigged(source([*repeat(scene(says), 60)], says), settings=quick(post_trigger_s=10))
+    with rigged as session:
+        wait_for(lambda: session.status().counters.captured > 20)
+        session.trigger()
+        wait_for(lambda: session.status().state is SessionState.ENDED)
+        assert rigged.sink.ended.wait(3)
+    assert rigged.sink.events[0]["complete"] is False
+    assert rigged.sink.events[0]["frames"][-1] == 59
+
+
+def test_event_is_cut_short_by_stop_and_by_disarm():
+    says = info()
+    for ending in ("stop", "disarm"):
+        rigged = Rigged(source(forever(says), says), settings=quick(post_trigger_s=10))
+        with rigged as session:
+            wait_for(lambda s=session: s.newest() is not None)
+            session.trigger()
+            wait_for(lambda r=rigged: bool(r.sink.events))
+            getattr(session, ending)()
+            assert rigged.sink.ended.wait(3)
+        assert rigged.sink.events[0]["complete"] is False
+
+
+def test_event_is_cut_short_when_frames_stop_coming(monkeypatch):
+    monkeypatch.setattr("liveview.engine.watch.CUT_AFTER_S", 0.2)
+    says = info()
+    stuck = Stuck()
+    rigged = Rigged(
+        source([*repeat(scene(says), 60), stuck], says), settings=quick(post_trigger_s=10)
+    )
+    with rigged as session:
+        wait_for(lambda: session.status().counters.captured > 20)
+        session.trigger()
+        assert rigged.sink.ended.wait(3)
+        assert rigged.sink.events[0]["complete"] is False
+        stuck.let_go.set()
+
+
+def flash_at(says: SourceInfo, when: set[int]) -> Iterator[np.ndarray]:
+    for number, frame in enumerate(forever(says)):
+        if number in when:
+            yield np.clip(frame.astype(int) + says.white // 5, 0, says.white).astype(frame.dtype)
+        else:
+            yield frame
+
+
+def test_flash_is_caught_with_the_frames_around_it():
+    says = info()
+    rigged = Rigged(source(flash_at(says, {150}), says), settings=quick())
+    with rigged as session:
+        session.arm()
+        wait_for(lambda: session.status().arm is ArmState.ARMED)
+        assert rigged.sink.ended.wait(5)
+        assert session.status().recent[0].frame == 150
+    event = rigged.sink.events[0]
+    assert event["start"].cause is Cause.FLASH
+    assert event["start"].spotted.frame == 150
+    assert 150 - 21 <= event["frames"][0] <= 150 - 18
+    assert event["frames"][-1] in (169, 170, 171)
+
+
+def test_sound_comes_with_the_event_and_its_loss_does_not_stop_the_flash():
+    says = info()
+    block = np.zeros((480, 1), np.float32)
+    clock = SessionClock()
+
+    def blocks() -> Iterator[SoundBlock | Exception]:
+        start_s = clock()
+        for i in range(60):
+            yield SoundBlock(block, 48000.0, start_s + 0.01 * i)
+        yield SoundUnavailable("the device went away")
+
+    rigged = Rigged(source(forever(says), says), settings=quick(), sound=None)
+    sound = ScriptedSound(blocks(), clock=clock)
+    rigged.clock = clock
+    session = Session(
+        quick(),
+        lambda: ScriptedSource(says, forever(says), clock),
+        sound=lambda: sound,
+        sink=rigged.sink,
+        clock=clock,
+    )
+    session.start()
+    try:
+        wait_for(lambda: session.status().counters.sound_blocks > 20)
+        assert session.status().sound_level == 0.0
+        session.trigger()
+        assert rigged.sink.ended.wait(3)
+        event = rigged.sink.events[0]
+        assert event["sound"][0] == pytest.approx(event["times"][0], abs=0.02)
+        assert event["sound"][-1] >= event["times"][-1] - 0.02
+        wait_for(lambda: any("no sound" in words for words in session.status().words))
+        assert session.status().state is SessionState.RUNNING
+    finally:
+        session.stop()
+
+
+def test_calibration_taken_undone_and_refused():
+    says = info()
+    bright = iter(joined(forever(says)))
+    with Rigged(source(bright, says)) as session:
+        wait_for(lambda: session.newest() is not None)
+        session.take(CalibrationKind.OPEN)
+        with pytest.raises(BadRequest):
+            session.take(CalibrationKind.DARK)
+        wait_for(lambda: session.status().taking is None)
+        assert session.status().has == {CalibrationKind.OPEN}
+        assert session.calibration.open.frames == 32
+        session.take(CalibrationKind.DARK)
+        wait_for(lambda: session.status().taking is None)
+        assert "too bright for a dark picture" in session.status().calibration_words[0]
+        assert session.status().has == {CalibrationKind.OPEN}
+        session.undo_take()
+        assert session.status().has == frozenset()
+        assert not session.status().can_undo
+
+
+def test_settings_show_on_the_last_frame_of_an_ended_recording():
+    says = info(kind=SourceKind.VIDEO)
+    with Rigged(source([scene(says)] * 5, says)) as session:
+        wait_for(lambda: session.status().state is SessionState.ENDED)
+        wait_for(lambda: session.newest() is not None and session.newest().stamp.number == 4)
+        session.apply(session.settings.replaced("enhance", view="plain"))
+        wait_for(lambda: session.newest().view == "plain")
+        session.take(CalibrationKind.DARK)
+        wait_for(lambda: session.status().taking is None)
+        assert "no frames come" in session.status().calibration_words[0]
+
+
+def test_one_frame_recording():
+    says = info(kind=SourceKind.VIDEO)
+    with Rigged(source([scene(says)], says)) as session:
+        wait_for(lambda: session.newest() is not None)
+        wait_for(lambda: session.status().state is SessionState.ENDED)
