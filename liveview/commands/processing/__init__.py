@@ -1,0 +1,1 @@
+"""The parts of ``liveview process``: request, reading ahead, calibration, catching, files."""

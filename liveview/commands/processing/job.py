@@ -1,0 +1,305 @@
+"""The work of ``process``: calibration first, then every frame once, then the report.
+
+::
+
+    reader thread: source -> ring --queue--> main thread: chain -> files, summary
+                              ^                            '-> catching -> recorder's threads
+                              '---- frames before a spark ----'
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from liveview.commands.processing.ahead import AHEAD, ReadAhead
+from liveview.commands.processing.calibrate import (
+    Taker,
+    assumed_reference,
+    disc_of,
+    for_this_camera,
+    picture_from,
+    read_through,
+)
+from liveview.commands.processing.catching import Catching, Caught, ring_megabytes
+from liveview.commands.processing.outputs import (
+    ContrastStack,
+    FrameTable,
+    PictureFile,
+    make_folder,
+)
+from liveview.commands.processing.progress import Progress
+from liveview.commands.processing.report import Summary, build_report, report_text, write_report
+from liveview.commands.processing.request import Request, Stretch
+from liveview.engine.chain import Chain
+from liveview.engine.ring import FrameRing, RingLease
+from liveview.errors import InputUnreadable
+from liveview.model import (
+    Calibration,
+    CalibrationKind,
+    Disc,
+    FrameSource,
+    Reading,
+    SoundSource,
+    SourceInfo,
+)
+from liveview.sources import frame_source, sound_source
+
+OURS = ("report.json", "frames.csv", "contrast.npy", "picture.mkv")
+"""Files of an earlier run in the same folder, replaced by this one."""
+
+INTERRUPTED = 130
+
+
+def run_job(request: Request) -> int:
+    """Do what was asked for and return the exit code."""
+    request = dataclasses.replace(request, out=request.out.absolute())
+    source = _source(request, request.recording)
+    try:
+        info = _with_stated_transfer(source.open(), request)
+        job = Job(request, source, info)
+        report = job.run()
+    finally:
+        source.close()
+    write_report(report, request.out / "report.json")
+    if request.json:
+        sys.stdout.write(report_text(report))
+    return INTERRUPTED if job.interrupted else 0
+
+
+def _source(request: Request, address: str) -> FrameSource:
+    return frame_source(address, request.settings, clock=time.monotonic, live=False)
+
+
+def _with_stated_transfer(info: SourceInfo, request: Request) -> SourceInfo:
+    """The curve somebody stated goes before the one the file names."""
+    if "camera.transfer" in request.given or info.transfer is None:
+        return dataclasses.replace(info, transfer=request.settings.camera.transfer)
+    return info
+
+
+class Job:
+    """One run over one open source."""
+
+    def __init__(self, request: Request, source: FrameSource, info: SourceInfo) -> None:
+        self.interrupted = False
+        self._request = request
+        self._source = source
+        self._info = info
+        self._settings = request.settings.replaced("camera", transfer=info.transfer)
+        self._warnings: list[str] = []
+        self._event_disc: Disc | None = None
+        self._summary = Summary()
+        self._chain = Chain(self._settings, info)
+        self._disc: Disc | None = None
+        self._calibration = Calibration()
+        self._taker: Taker | None = None
+        self._caught: list[Caught] = []
+        self._stalled = ""
+
+    def run(self) -> dict[str, Any]:
+        """Calibrate, pass over all frames, and give the report."""
+        make_folder(self._request.out)
+        for name in OURS:
+            (self._request.out / name).unlink(missing_ok=True)
+        self._calibrate()
+        began_s = time.perf_counter()
+        self._all_frames()
+        seconds = time.perf_counter() - began_s
+        if self._summary.frames == 0:
+            raise InputUnreadable(
+                "holds no frames", self._request.recording, "record it again or check the file"
+            )
+        return build_report(
+            recording=self._request.recording,
+            info=self._info,
+            summary=self._summary,
+            disc=self._chain.disc,
+            transfer=self._settings.camera.transfer,
+            calibration=self._calibration,
+            caught=self._caught,
+            out=self._request.out,
+            seconds=seconds,
+            warnings=self._all_warnings(),
+        )
+
+    def _all_warnings(self) -> Iterator[str]:
+        if self._info.note:
+            yield self._info.note
+        yield from self._warnings
+        yield from getattr(self._source, "warnings", ())
+        if self._stalled:
+            yield f"the stream ended: {self._stalled}"
+        if self.interrupted:
+            yield "ended by the keyboard; what was read until then is here"
+        yield from self._summary.warnings
+
+    # Calibration.
+
+    def _calibrate(self) -> None:
+        """Pictures from files and events now; from stretches now or, of a stream, on the way."""
+        stretches: dict[CalibrationKind, Stretch] = {}
+        calibration = self._event_calibration()
+        for kind, wanted in self._request.pictures.items():
+            if isinstance(wanted, Stretch):
+                stretches[kind] = wanted
+                continue
+            source = _source(self._request, wanted)
+            picture, words = picture_from(source, wanted, kind, self._info, self._settings)
+            self._warnings += words
+            calibration = calibration.with_picture(kind, picture)
+        if calibration.reference is None and CalibrationKind.REFERENCE not in stretches:
+            stretch = stretches[CalibrationKind.REFERENCE] = assumed_reference(stretches)
+            self._warnings.append(
+                f"no reference was given: the frames from {stretch.since_s:g} s to "
+                f"{stretch.until_s:g} s serve as one; what stands still in them is not seen"
+            )
+        self._calibration = calibration
+        self._taker = Taker(self._info, self._settings, stretches)
+        if stretches and not self._info.live:
+            read_through(_source(self._request, self._request.recording), self._taker)
+            self._take_finished(all_read=True)
+        self._use_calibration()
+
+    def _event_calibration(self) -> Calibration:
+        from liveview.recorder import StoredEvent, is_event
+
+        path = Path(self._request.recording)
+        if not is_event(path):
+            return Calibration()
+        with StoredEvent.open(path) as event:
+            self._event_disc = event.start.disc
+            return for_this_camera(event.start.calibration, self._info)
+
+    def _take_finished(self, *, all_read: bool) -> None:
+        assert self._taker is not None
+        assumed = CalibrationKind.REFERENCE not in self._request.pictures
+        if all_read and assumed and CalibrationKind.REFERENCE in self._taker.stretches:
+            self._taker.forget_if_empty(CalibrationKind.REFERENCE)
+        self._calibration = self._taker.finished(self._calibration, all_read=all_read)
+        self._warnings += self._taker.warnings
+        self._taker.warnings.clear()
+
+    def _use_calibration(self) -> None:
+        disc = disc_of(self._settings, self._calibration) or self._event_disc
+        self._chain.set_calibration(self._calibration)
+        if disc is not None:
+            self._chain.set_disc(disc)
+
+    # Every frame.
+
+    def _all_frames(self) -> None:
+        request, info = self._request, self._info
+        ring = FrameRing(info, ring_megabytes(self._settings, info, AHEAD))
+        reader = ReadAhead(self._source, info, ring, request.seconds)
+        progress = Progress(sys.stderr, info.frames)
+        with contextlib.ExitStack() as stack:
+            files = stack.enter_context(contextlib.closing(Files(request, info)))
+            catching = self._catching()
+            if catching is not None:
+                stack.callback(catching.close)
+            stack.callback(reader.close)
+            stack.callback(progress.done)
+            try:
+                for lease in reader.leases():
+                    self._one_frame(lease, ring, files, catching)
+                    progress.show(self._summary.frames)
+            except KeyboardInterrupt:
+                self.interrupted = True
+            self._stalled = reader.stalled
+            if catching is not None and self._summary.frames:
+                self._caught = catching.finish(ring)
+                self._warnings += catching.warnings
+
+    def _catching(self) -> Catching | None:
+        if self._settings.catch.on == "off":
+            return None
+        return Catching(
+            self._settings,
+            self._info,
+            self._sound_source(),
+            self._request.out / "events",
+            lambda: self._calibration,
+            sound_needed=self._request.sound is not None,
+        )
+
+    def _sound_source(self) -> SoundSource | None:
+        address = self._request.sound or self._request.recording
+        return sound_source(address, self._settings, clock=time.monotonic, live=False)
+
+    def _one_frame(
+        self, lease: RingLease, ring: FrameRing, files: Files, catching: Catching | None
+    ) -> None:
+        frame = lease.frame
+        if self._info.live:
+            self._calibrate_on_the_way(lease)
+        reading = self._known_only(self._chain.run(frame))
+        contrast = (
+            self._chain.contrast(frame) if files.wants_contrast(self._summary.frames) else None
+        )
+        files.add(self._summary.frames, reading, contrast)
+        self._summary.add(reading)
+        if catching is None:
+            lease.release()
+            return
+        if reading.disc != self._disc:
+            self._disc = reading.disc
+            catching.set_disc(self._disc)
+        catching.see(lease, ring)
+
+    def _calibrate_on_the_way(self, lease: RingLease) -> None:
+        assert self._taker is not None
+        if not self._taker.stretches:
+            return
+        first = self._summary.first
+        frame = lease.frame
+        self._taker.see(frame, frame.time_s - (first or frame.stamp).time_s)
+        before = self._calibration
+        self._take_finished(all_read=False)
+        if self._calibration is not before:
+            self._use_calibration()
+
+    def _known_only(self, reading: Reading) -> Reading:
+        """Without what would rest on the defaults of a rig that nobody described."""
+        request, blade = self._request, reading.blade
+        if not request.lamp_is_known:
+            blade = dataclasses.replace(blade, axial_offset_m=None, travel_m=None)
+        elif not request.place_is_known:
+            blade = dataclasses.replace(blade, axial_offset_m=None)
+        return dataclasses.replace(reading, blade=blade)
+
+
+class Files:
+    """The files that grow with the frames."""
+
+    def __init__(self, request: Request, info: SourceInfo) -> None:
+        shape = (info.height, info.width)
+        out = request.out
+        self._every = request.every
+        self._table = FrameTable(out / "frames.csv")
+        self._contrast = ContrastStack(out / "contrast.npy", shape) if request.contrast else None
+        self._picture = PictureFile(out / "picture.mkv", shape) if request.picture else None
+
+    def wants_contrast(self, index: int) -> bool:
+        """Whether the contrast of the ``index``-th frame is to be written."""
+        return self._contrast is not None and index % self._every == 0
+
+    def add(self, index: int, reading: Reading, contrast: Any) -> None:
+        """Write what is to be written of one frame."""
+        self._table.add(reading)
+        if self._contrast is not None and contrast is not None:
+            self._contrast.add(contrast)
+        if self._picture is not None and index % self._every == 0:
+            self._picture.add(reading.picture, reading.stamp.time_s)
+
+    def close(self) -> None:
+        """Close all of them."""
+        with contextlib.ExitStack() as stack:
+            for file in (self._table, self._contrast, self._picture):
+                if file is not None:
+                    stack.callback(file.close)

@@ -1,0 +1,234 @@
+"""report.json: what was found out over the whole recording. Unknown values are null."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from liveview import __version__
+from liveview.commands.processing.catching import Caught
+from liveview.commands.processing.outputs import writing
+from liveview.imaging.histogram import merged
+from liveview.model import (
+    BladeReading,
+    Calibration,
+    CalibrationKind,
+    Disc,
+    FrameStamp,
+    Histogram,
+    NoiseReading,
+    Reading,
+    SourceInfo,
+)
+
+SCHEMA = 1
+
+
+class Summary:
+    """Gathers the readings of all frames.
+
+    Blade and noise are medians over the frames that had a value; the histogram is the sum.
+    """
+
+    def __init__(self) -> None:
+        self.frames = 0
+        self.lost = 0
+        self.first: FrameStamp | None = None
+        self.last: FrameStamp | None = None
+        self.noise = NoiseReading()
+        self.blade: BladeReading | None = None
+        self.histogram: Histogram | None = None
+        self._values: dict[str, list[float]] = {}
+        self._advice: dict[str, int] = {}
+        self._words: dict[str, int] = {}
+
+    def add(self, reading: Reading) -> None:
+        """Take in the reading of the next frame."""
+        self.frames += 1
+        if self.last is not None:
+            self.lost += max(0, reading.stamp.number - self.last.number - 1)
+        self.first = self.first or reading.stamp
+        self.last = reading.stamp
+        self.blade, self.noise = reading.blade, reading.noise
+        for name in ("uncut", "tilt_across", "tilt_along", "axial_offset_m"):
+            self._keep(name, getattr(reading.blade, name))
+        for name in ("gain", "dark_sigma", "contrast_sigma"):
+            self._keep(name, getattr(reading.noise, name))
+        if reading.blade.advice:
+            self._advice[reading.blade.advice] = self._advice.get(reading.blade.advice, 0) + 1
+        for words in reading.words:
+            self._words[words] = self._words.get(words, 0) + 1
+        self._add_histogram(reading.histogram)
+
+    def _keep(self, name: str, value: float | None) -> None:
+        if value is not None and math.isfinite(value):
+            self._values.setdefault(name, []).append(value)
+
+    def _add_histogram(self, histogram: Histogram | None) -> None:
+        if histogram is not None and self.histogram is not None:
+            histogram = merged(self.histogram, histogram)
+        self.histogram = histogram or self.histogram
+
+    def median(self, name: str) -> float | None:
+        """Median over the frames that had a value, None when none had."""
+        values = self._values.get(name)
+        return float(np.median(values)) if values else None
+
+    def last_known(self, name: str) -> float | None:
+        """The newest value: that of an estimate which grows better with every frame."""
+        values = self._values.get(name)
+        return values[-1] if values else None
+
+    @property
+    def advice(self) -> str | None:
+        """What was advised most often."""
+        return max(self._advice, key=lambda words: self._advice[words]) if self._advice else None
+
+    @property
+    def warnings(self) -> list[str]:
+        """Warnings of the chain, each once, with the number of frames it concerns."""
+        return [
+            words if count == self.frames else f"{words} ({count} of {self.frames} frames)"
+            for words, count in self._words.items()
+        ]
+
+    @property
+    def seconds(self) -> float | None:
+        """From the first frame to the last."""
+        if self.first is None or self.last is None:
+            return None
+        return self.last.time_s - self.first.time_s
+
+    @property
+    def rate_hz(self) -> float | None:
+        """Mean frame rate, lost frames counted in; None with fewer than two frames."""
+        if not self.seconds or self.first is None or self.last is None:
+            return None
+        return (self.last.number - self.first.number) / self.seconds
+
+
+def build_report(
+    *,
+    recording: str,
+    info: SourceInfo,
+    summary: Summary,
+    disc: Disc | None,
+    transfer: str,
+    calibration: Calibration,
+    caught: Iterable[Caught],
+    out: Path,
+    seconds: float,
+    warnings: Iterable[str],
+) -> dict[str, Any]:
+    """The whole report as plain data; see DEVELOPERS.md and README.md for the fields."""
+    return {
+        "schema": SCHEMA,
+        "program": {"name": "liveview", "version": __version__},
+        "recording": {
+            "address": recording,
+            "kind": info.kind.value,
+            "simulated": info.simulated,
+            "frames": summary.frames,
+            "frames_lost": summary.lost,
+            "rate_hz": _number(summary.rate_hz or info.rate_hz),
+            "width": info.width,
+            "height": info.height,
+            "bits": info.bits,
+            "seconds": _number(summary.seconds),
+        },
+        "disc": _disc(disc),
+        "transfer": transfer,
+        "calibration": {kind.value: _picture(calibration, kind) for kind in CalibrationKind},
+        "noise": {
+            "gain": _number(summary.last_known("gain")),
+            "dark_sigma": _number(summary.last_known("dark_sigma")),
+            "contrast_sigma": _number(summary.median("contrast_sigma")),
+        },
+        "blade": _blade(summary),
+        "histogram": _histogram(summary.histogram),
+        "events": [_event(one, out) for one in caught],
+        "speed": {
+            "seconds": round(seconds, 6),
+            "frames_per_second": _number(summary.frames / seconds if seconds > 0 else None),
+        },
+        "warnings": list(dict.fromkeys(warnings)),
+    }
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+def _disc(disc: Disc | None) -> dict[str, Any]:
+    if disc is None:
+        return {"found": False, "cx": None, "cy": None, "radius": None, "by_hand": False}
+    return {
+        "found": True,
+        "cx": disc.cx,
+        "cy": disc.cy,
+        "radius": disc.radius,
+        "by_hand": disc.by_hand,
+    }
+
+
+def _picture(calibration: Calibration, kind: CalibrationKind) -> dict[str, Any] | None:
+    picture = getattr(calibration, kind.value)
+    return None if picture is None else {"frames": picture.frames, "taken_at": picture.taken_at}
+
+
+def _blade(summary: Summary) -> dict[str, Any]:
+    return {
+        "side": None if summary.blade is None else summary.blade.side.value,
+        "uncut": _number(summary.median("uncut")),
+        "tilt_across": _number(summary.median("tilt_across")),
+        "tilt_along": _number(summary.median("tilt_along")),
+        "axial_offset_m": _number(summary.median("axial_offset_m")),
+        "axial_advice": summary.advice,
+    }
+
+
+def _histogram(histogram: Histogram | None) -> dict[str, Any] | None:
+    if histogram is None:
+        return None
+    return {
+        "unit": histogram.unit,
+        "edges": [float(edge) for edge in histogram.edges],
+        "counts": [int(count) for count in histogram.counts],
+        "noise_sigma": _number(histogram.noise_sigma),
+        "above_noise": _number(histogram.above_noise),
+        "clipped_dark": _number(histogram.clipped_dark),
+        "clipped_bright": _number(histogram.clipped_bright),
+        "range_low": _number(histogram.range_low),
+        "range_high": _number(histogram.range_high),
+    }
+
+
+def _event(caught: Caught, out: Path) -> dict[str, Any]:
+    spotted, folder = caught.spotted, caught.folder
+    return {
+        "time_s": _number(spotted.time_s),
+        "uncertainty_s": _number(spotted.error_s),
+        "cause": spotted.cause.value,
+        "frame": spotted.frame,
+        "rows": None if spotted.rows is None else list(spotted.rows),
+        "strength": _number(spotted.strength),
+        "folder": None if folder is None else folder.relative_to(out).as_posix(),
+    }
+
+
+def report_text(report: Mapping[str, Any]) -> str:
+    """The report as JSON text with a line break at its end."""
+    return json.dumps(report, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
+
+
+def write_report(report: Mapping[str, Any], path: Path) -> None:
+    """Write report.json in one step, so that a reader never sees half of it."""
+    partial = path.with_name(path.name + ".part")
+    with writing(path):
+        partial.write_text(report_text(report), encoding="utf-8")
+        partial.replace(path)
