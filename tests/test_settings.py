@@ -1,0 +1,131 @@
+"""Settings: TOML in and out, wrong keys and values named, every shipped set-up valid."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from liveview.errors import BadRequest, OutputFailed
+from liveview.settings import SCHEMA, Settings, file_key, load_settings, save_settings, validated
+from liveview.shipped import shipped_folder
+
+
+def written(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "rig.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_an_empty_file_is_the_defaults(tmp_path: Path) -> None:
+    assert load_settings(written(tmp_path, "")) == Settings()
+
+
+def test_units_are_read_and_keys_carry_none(tmp_path: Path) -> None:
+    text = (
+        '[rig]\nmirror_diameter = "114 mm"\ntemperature = "20 degC"\n[camera]\nexposure = "2 ms"\n'
+    )
+    settings = load_settings(written(tmp_path, text))
+    assert settings.rig.mirror_diameter_m == pytest.approx(0.114)
+    assert settings.rig.temperature_k == pytest.approx(293.15)
+    assert settings.camera.exposure_s == pytest.approx(0.002)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[rig]\nmirror_diametre = 1", "unknown key 'rig.mirror_diametre'"),
+        ("[rigg]\n", "unknown key 'rigg'"),
+        ("[rig]\nmirror_diameter = -1", "rig.mirror_diameter"),
+        ('[rig]\nmirror_diameter = "2 s"', "not of the kind 'm'"),
+        ("[rig]\nmirror_diameter = nan", "finite"),
+        ('[blade]\nside = "north"', "blade.side"),
+        ('[camera]\ntransfer = "log"', "camera.transfer"),
+        ('[catch]\non = "always"', "catch.on"),
+        ("[store]\nring_mb = 1", "store.ring_mb"),
+        ("rig = 3", "rig"),
+        ("[rig", "not valid TOML"),
+        (f"schema = {SCHEMA + 1}", "newer version"),
+        ("schema = 0", "schema"),
+    ],
+)
+def test_what_is_wrong_is_named_in_one_line(text: str, words: str, tmp_path: Path) -> None:
+    path = written(tmp_path, text)
+    with pytest.raises(BadRequest) as refused:
+        load_settings(path)
+    assert str(refused.value).startswith(str(path))
+    assert words in str(refused.value)
+    assert "\n" not in str(refused.value)
+
+
+def test_missing_folder_and_binary_files_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(BadRequest, match="cannot read the settings"):
+        load_settings(tmp_path / "none.toml")
+    with pytest.raises(BadRequest, match="cannot read the settings"):
+        load_settings(tmp_path)
+    (tmp_path / "b.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(BadRequest, match="UTF-8"):
+        load_settings(tmp_path / "b.toml")
+
+
+@given(st.binary(max_size=200))
+def test_any_bytes_are_settings_or_one_line(
+    tmp_path_factory: pytest.TempPathFactory, data: bytes
+) -> None:
+    path = tmp_path_factory.mktemp("fuzz") / "rig.toml"
+    path.write_bytes(data)
+    try:
+        load_settings(path)
+    except BadRequest as error:
+        assert "\n" not in str(error)
+
+
+def test_saved_settings_come_back(tmp_path: Path) -> None:
+    settings = (
+        Settings()
+        .replaced("rig", mirror_diameter_m=0.2, name='my "rig"')
+        .replaced("disc", cx=1.5, cy=2.5, radius=30.0)
+        .replaced("camera", exposure_s=1e-3, white=4095)
+    )
+    save_settings(settings, tmp_path / "deep" / "rig.toml")
+    assert load_settings(tmp_path / "deep" / "rig.toml") == settings
+    assert [p.name for p in (tmp_path / "deep").iterdir()] == ["rig.toml"]
+
+
+def test_saving_where_a_file_is_in_the_way_fails_in_one_line(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(OutputFailed, match="cannot write the settings"):
+        save_settings(Settings(), tmp_path / "file" / "rig.toml")
+
+
+def test_replaced_checks_and_leaves_the_old_one_alone() -> None:
+    settings = Settings()
+    other = settings.replaced("enhance", average_frames=8)
+    assert (settings.enhance.average_frames, other.enhance.average_frames) == (1, 8)
+    with pytest.raises(BadRequest, match=r"enhance\.average_frames"):
+        settings.replaced("enhance", average_frames=0)
+    with pytest.raises(BadRequest, match="unknown key"):
+        settings.replaced("enhance", nonsense=1)
+
+
+def test_a_mapping_round_trips() -> None:
+    settings = Settings().replaced("lamp", image_width_m=5e-4)
+    assert validated(settings.to_mapping(), "here") == settings
+
+
+@pytest.mark.parametrize(
+    "path", sorted(shipped_folder("configs").glob("*.toml")), ids=lambda p: p.stem
+)
+def test_every_shipped_set_up_is_valid(path: Path) -> None:
+    assert load_settings(path).rig.name != Settings().rig.name
+
+
+def test_file_keys_lose_their_unit() -> None:
+    assert [file_key(n) for n in ("width_m", "rate_hz", "pressure_pa", "side")] == [
+        "width",
+        "rate",
+        "pressure_pa",
+        "side",
+    ]
