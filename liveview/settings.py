@@ -110,6 +110,10 @@ class Camera(Section):
     white: int | None = Field(None, ge=1, le=65535)
     exposure_s: Seconds | None = Field(None, gt=0, le=60)
     row_time_s: Seconds | None = Field(None, ge=0, le=0.1)
+    delay_s: Seconds = Field(0.0, ge=-1, le=10)
+    """How late the camera's stamps are: taken off every one of them."""
+    format: str = Field("", pattern=r"^([A-Za-z0-9 ]{1,4})?$")
+    """Four-letter code of the pixel format asked of the camera, such as MJPG, YUYV or GREY."""
     rate_hz: Hertz | None = Field(None, gt=0, le=1e6)
     width: int | None = Field(None, ge=16, le=20000)
     height: int | None = Field(None, ge=16, le=20000)
