@@ -1,0 +1,132 @@
+"""From decoded video frames to arrays: which layout a pixel format becomes, and the copy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveview.errors import InputUnreadable
+from liveview.imaging.cv import cv2
+from liveview.model import Pixels
+
+if TYPE_CHECKING:
+    import av
+    from av.video.reformatter import VideoReformatter
+
+_DIRECT_GRAY = {"gray": 8} | {f"gray{bits}le": bits for bits in (9, 10, 12, 14, 16)}
+_GRAY_NAMES = ("gray", "ya", "mono")
+_FOUR_BYTE = {
+    "bgr0": cv2.COLOR_BGRA2BGR,
+    "bgra": cv2.COLOR_BGRA2BGR,
+    "rgb0": cv2.COLOR_RGBA2BGR,
+    "rgba": cv2.COLOR_RGBA2BGR,
+}
+_HD_ROWS = 720
+"""From here on untagged video is taken as BT.709, below as BT.601: the common convention."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """What one pixel format becomes.
+
+    ``target`` is the format of the copy, ``bits`` the depth of its codes. ``gray`` formats keep
+    their codes untouched; colour is blue, green, red of 8 bits, or of 16 where the source has
+    more than 8.
+    """
+
+    target: str
+    channels: int
+    bits: int
+
+    @property
+    def white(self) -> int:
+        """Top code value."""
+        return (1 << self.bits) - 1
+
+
+def layout_of(pixel_format: av.VideoFormat | None, where: str) -> Layout:
+    """The layout that a decoder's pixel format becomes.
+
+    Raises
+    ------
+    InputUnreadable
+        A format without whole-number codes (float, hardware surfaces) or an unknown one.
+    """
+    name = "unknown" if pixel_format is None else str(pixel_format.name)
+    depths = [] if pixel_format is None else [c.bits for c in pixel_format.components]
+    if not depths or max(depths) > 16 or "f16" in name or "f32" in name:
+        raise InputUnreadable(
+            f"its pixel format '{name}' is not supported",
+            where,
+            "convert it to 8 to 16 bit gray or colour (gray16le, bgr0, yuv420p)",
+        )
+    assert pixel_format is not None
+    if name in _DIRECT_GRAY:
+        return Layout(name, 1, _DIRECT_GRAY[name])
+    if name.startswith(_GRAY_NAMES):
+        if max(depths) <= 8:
+            return Layout("gray", 1, 8)
+        little = f"gray{max(depths)}le"
+        return Layout(little if little in _DIRECT_GRAY else "gray16le", 1, max(depths))
+    if max(depths) <= 8 or pixel_format.has_palette:
+        return Layout("bgr24", 3, 8)
+    return Layout("bgr48le", 3, 16)
+
+
+class Copier:
+    """Copies decoded frames of one layout into arrays, turned upright.
+
+    Parameters
+    ----------
+    layout : Layout
+    quarter_turns : int
+        Quarter turns counter-clockwise that make the picture upright, 0 to 3.
+    """
+
+    def __init__(self, layout: Layout, quarter_turns: int = 0) -> None:
+        self.layout = layout
+        self.quarter_turns = quarter_turns % 4
+        self._reformatter: VideoReformatter | None = None
+
+    def copy(self, frame: av.VideoFrame, out: Pixels) -> None:
+        """Write ``frame`` into ``out`` (rows, columns[, 3]) of the layout's type."""
+        name = frame.format.name
+        if self.quarter_turns == 0 and name in _FOUR_BYTE:
+            cv2.cvtColor(_plane(frame, 4, 1), _FOUR_BYTE[name], dst=out)
+            return
+        if name != self.layout.target:
+            frame = self._reformatted(frame)
+        picture = _plane(frame, self.layout.channels, out.dtype.itemsize)
+        np.copyto(out, np.rot90(picture, self.quarter_turns) if self.quarter_turns else picture)
+
+    def _reformatted(self, frame: av.VideoFrame) -> av.VideoFrame:
+        from av.video.reformatter import Colorspace, Interpolation, VideoReformatter
+
+        if self._reformatter is None:
+            self._reformatter = VideoReformatter()
+        untagged = frame.colorspace not in _TAGGED and not frame.format.is_rgb
+        hd = Colorspace.ITU709 if frame.height >= _HD_ROWS else Colorspace.ITU601
+        return self._reformatter.reformat(
+            frame,
+            format=self.layout.target,
+            src_colorspace=hd if untagged else None,
+            interpolation=Interpolation.BILINEAR | Interpolation.ACCURATE_RND,
+            threads=1,
+        )
+
+
+_TAGGED = (1, 4, 5, 6, 7, 9)
+"""Colour matrices a stream can name (H.273 table 4) and the converter knows."""
+
+
+def _plane(frame: av.VideoFrame, channels: int, itemsize: int) -> NDArray[Any]:
+    """A view of the first plane, without the padding at the ends of its rows."""
+    plane: Any = frame.planes[0]
+    dtype: np.dtype[Any] = np.dtype("<u2") if itemsize == 2 else np.dtype(np.uint8)
+    rows = np.frombuffer(plane, np.uint8).reshape(-1, plane.line_size)[: frame.height]
+    codes: NDArray[Any] = rows[:, : frame.width * channels * itemsize].view(dtype)
+    shape = (frame.height, frame.width) if channels == 1 else (frame.height, frame.width, channels)
+    return codes.reshape(shape)
