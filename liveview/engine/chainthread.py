@@ -168,9 +168,10 @@ class ChainThread:
         if self._feed is None or feed.ring is not self._feed.ring:
             self._sequence = -1
             self._hold(None)
+        if self._feed is None or feed.info != self._feed.info:
+            self._chain = self._make_chain(self._wanted[0], feed.info)
+            self._applied, self._version = None, -1
         self._feed = feed
-        self._chain = self._make_chain(self._wanted[0], feed.info)
-        self._applied, self._version = None, -1
 
     def _apply_wanted(self) -> bool:
         assert self._chain is not None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from liveview.engine.ring import FrameRing, RingLease
-from liveview.engine.soundring import SoundRing
+from liveview.engine.soundring import SoundRing, block_end_s
 from liveview.model import EventSink, EventStart, SoundBlock, Spotted
 from liveview.trigger.arming import Action, Begin, End, Mark
 
@@ -84,6 +84,8 @@ class EventBuilder:
         self._heard_block = number
         if not self._open or number <= self._last_block:
             return
+        if block_end_s(block) <= self._since_s:
+            return
         if self._ending is None or block.start_s <= self._ending.until_s:
             self._sink.add_sound(block)
             self._last_block = number
@@ -119,6 +121,8 @@ class EventBuilder:
     def _give(self, lease: RingLease) -> bool:
         """Hand one frame to the event that gathers, if there is one and it has not got it."""
         if not self._open or self._ending is not None or lease.sequence <= self._sent:
+            return False
+        if lease.frame.time_s < self._since_s:
             return False
         self._sent = lease.sequence
         self._sink.add_frame(lease)

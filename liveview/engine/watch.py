@@ -162,7 +162,8 @@ class Watch:
         if self._feed is not None and self._catcher is not None:
             while self._one_frame(self._feed, self._catcher):
                 pass
-            self._act(self._catcher.set_source(feed.info), self._feed)
+            if feed.info != self._feed.info:
+                self._act(self._catcher.set_source(feed.info), self._feed)
             if feed.ring is not self._feed.ring:
                 self._new_ring()
         else:

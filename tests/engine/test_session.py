@@ -59,7 +59,7 @@ def forever(says: SourceInfo, level: float = 0.4) -> Iterator[np.ndarray]:
         yield from frames
 
 
-def wait_for(what: Callable[[], bool], timeout_s: float = 5.0) -> None:
+def wait_for(what: Callable[[], bool], timeout_s: float = 10.0) -> None:
     end = time.monotonic() + timeout_s
     while not what():
         assert time.monotonic() < end, "waited in vain"
@@ -126,7 +126,9 @@ class Rigged:
         self.session.start()
         return self.session
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, kind: object, *_: object) -> None:
+        if kind is not None:
+            print(self.session.status())
         if self.session.status().state is not SessionState.STOPPED:
             self.session.stop()
 
@@ -204,7 +206,7 @@ def test_stalled_source_comes_back_with_words():
         wait_for(lambda: session.status().state is SessionState.RUNNING)
         wait_for(lambda: session.status().counters.captured > 40)
         assert session.status().words == ()
-        assert session.newest().stamp.number >= 20
+        wait_for(lambda: session.newest().stamp.number >= 20)
     assert [s.closes for s in rigged.sources] == [1, 1]
 
 
@@ -280,7 +282,7 @@ def test_hand_trigger_keeps_before_and_after():
         wait_for(lambda: session.status().ring_seconds > 0.3)
         at_s = rigged.clock()
         session.trigger()
-        assert rigged.sink.ended.wait(3)
+        assert rigged.sink.ended.wait(10)
     event = rigged.sink.events[0]
     assert event["start"].cause is Cause.HAND
     assert event["complete"] is True
@@ -296,7 +298,7 @@ def test_half_filled_ring_keeps_what_there_is():
     with rigged as session:
         wait_for(lambda: session.status().counters.captured > 10)
         session.trigger()
-        assert rigged.sink.ended.wait(3)
+        assert rigged.sink.ended.wait(10)
     assert rigged.sink.events[0]["frames"][0] == 0
 
 
@@ -307,7 +309,7 @@ def test_event_is_cut_short_by_the_end_of_a_recording():
         wait_for(lambda: session.status().counters.captured > 20)
         session.trigger()
         wait_for(lambda: session.status().state is SessionState.ENDED)
-        assert rigged.sink.ended.wait(3)
+        assert rigged.sink.ended.wait(10)
     assert rigged.sink.events[0]["complete"] is False
     assert rigged.sink.events[0]["frames"][-1] == 59
 
@@ -321,7 +323,7 @@ def test_event_is_cut_short_by_stop_and_by_disarm():
             session.trigger()
             wait_for(lambda r=rigged: bool(r.sink.events))
             getattr(session, ending)()
-            assert rigged.sink.ended.wait(3)
+            assert rigged.sink.ended.wait(10)
         assert rigged.sink.events[0]["complete"] is False
 
 
@@ -335,7 +337,7 @@ def test_event_is_cut_short_when_frames_stop_coming(monkeypatch):
     with rigged as session:
         wait_for(lambda: session.status().counters.captured > 20)
         session.trigger()
-        assert rigged.sink.ended.wait(3)
+        assert rigged.sink.ended.wait(10)
         assert rigged.sink.events[0]["complete"] is False
         stuck.let_go.set()
 
@@ -354,7 +356,7 @@ def test_flash_is_caught_with_the_frames_around_it():
     with rigged as session:
         session.arm()
         wait_for(lambda: session.status().arm is ArmState.ARMED)
-        assert rigged.sink.ended.wait(5)
+        assert rigged.sink.ended.wait(10)
         assert session.status().recent[0].frame == 150
     event = rigged.sink.events[0]
     assert event["start"].cause is Cause.FLASH
@@ -387,9 +389,10 @@ def test_sound_comes_with_the_event_and_its_loss_does_not_stop_the_flash():
     session.start()
     try:
         wait_for(lambda: session.status().counters.sound_blocks > 20)
+        wait_for(lambda: session.status().ring_seconds > 0.15)
         assert session.status().sound_level == 0.0
         session.trigger()
-        assert rigged.sink.ended.wait(3)
+        assert rigged.sink.ended.wait(10)
         event = rigged.sink.events[0]
         assert event["sound"][0] == pytest.approx(event["times"][0], abs=0.02)
         assert event["sound"][-1] >= event["times"][-1] - 0.02
