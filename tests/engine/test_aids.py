@@ -1,0 +1,162 @@
+"""The aids for setting up, on frames made here."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from liveview.engine.aids import AlignAids, BladeSmoother, Target
+from liveview.imaging.spot import Walk
+from liveview.model import (
+    BladeReading,
+    Disc,
+    Frame,
+    FrameStamp,
+    NoiseReading,
+    Reading,
+    Side,
+    SourceInfo,
+    SourceKind,
+)
+from liveview.settings import Settings
+
+RATE = 60.0
+DISC = Disc(160, 120, 90)
+Y, X = np.mgrid[:240, :320]
+INSIDE = (X - DISC.cx) ** 2 + (Y - DISC.cy) ** 2 <= DISC.radius**2
+
+
+def info(row_time_s: float | None = 0.0) -> SourceInfo:
+    return SourceInfo(
+        SourceKind.IMAGES,
+        "made here",
+        320,
+        240,
+        1,
+        8,
+        255,
+        False,
+        RATE,
+        row_time_s=row_time_s,
+        transfer="linear",
+    )
+
+
+def frame(number: int, level: float, gain: np.ndarray | float = 1.0) -> Frame:
+    rng = np.random.default_rng(number)
+    light = np.where(INSIDE, level, 0.01) * gain
+    codes = np.clip(np.rint(255 * light + rng.normal(0, 1.0, light.shape)), 0, 255)
+    return Frame(codes.astype(np.uint8), FrameStamp(number, number / RATE), 255)
+
+
+def reading(of: Frame, uncut: float | None = 0.5) -> Reading:
+    return Reading(
+        of.stamp,
+        np.zeros((1, 1, 4), np.uint8),
+        "plain",
+        DISC,
+        BladeReading(Side.LEFT, uncut),
+        NoiseReading(),
+        None,
+    )
+
+
+def test_good_exposure_no_marks_and_sharp_rim() -> None:
+    aids = AlignAids(Settings(), info())
+    found = None
+    for number in range(60):
+        of = frame(number, 0.4)
+        found = aids.see(of, reading(of))
+    assert found is not None
+    assert found.levels is not None
+    assert found.levels.mean == pytest.approx(0.4, abs=0.005)
+    # Half cut at 0.4 means 0.8 with the blade out: as wanted.
+    assert found.exposure_words == "exposure is good"
+    assert found.clipped is None
+    assert found.mains is None
+    assert found.focus is not None
+    assert found.focus.share > 0.9
+    assert found.focus_inset is not None
+    assert found.uncut is not None
+    assert found.uncut.steady
+
+
+def test_one_clipped_pixel_is_marked_where_it_is() -> None:
+    aids = AlignAids(Settings(), info())
+    of = frame(0, 0.4)
+    of.pixels[100, 150] = 255
+    clipped = aids.see(of, reading(of)).clipped
+    assert clipped is not None
+    rows, columns = np.nonzero(clipped.marks == 255)
+    places = {
+        (clipped.x + c * clipped.cell, clipped.y + r * clipped.cell)
+        for r, c in zip(rows.tolist(), columns.tolist(), strict=True)
+    }
+    assert places
+    assert all(abs(x - 150) <= 4 and abs(y - 100) <= 4 for x, y in places)
+
+
+def test_mains_ripple_in_the_frames() -> None:
+    aids = AlignAids(Settings(), info())
+    for number in range(240):
+        ripple = 1 + 0.05 * np.sin(2 * np.pi * 100 * number / RATE)
+        of = frame(number, 0.4 * ripple)
+        found = aids.see(of, reading(of))
+    assert found.mains is not None
+    assert found.mains.ripple_hz == 100
+
+
+def test_mains_ripple_in_the_rows_where_the_frames_stand_still() -> None:
+    """120 Hz at 60 frames a second is the same in every frame, but for a slow drift of the mains;
+    the rows of a frame then differ from their running mean as the bands creep."""
+    row_time = 0.014 / 240
+    aids = AlignAids(Settings(), info(row_time))
+    for number in range(120):
+        t = number / RATE + np.arange(240) * row_time
+        ripple = (1 + 0.06 * np.sin(2 * np.pi * 119.4 * t))[:, None]
+        of = frame(number, 0.4, ripple)
+        found = aids.see(of, reading(of))
+    assert found.mains is not None
+    # One and a quarter periods in a frame do not tell 120 from 100 Hz, and it says so.
+    assert not found.mains.sure
+    assert "100 or 120 Hz" in found.mains.advice
+    assert found.mains.depth == pytest.approx(0.06, rel=0.15)
+
+
+def test_card() -> None:
+    aids = AlignAids(Settings(), info())
+    aids.look_at(Target.CARD)
+    walks = []
+    for number, width in enumerate([60, 50, 40, 30, 36]):
+        spot = 0.7 * np.exp(-8 * ((X - 200) ** 2 + (Y - 90) ** 2) / width**2)
+        codes = np.rint(255 * (spot + 0.02)).astype(np.uint8)
+        of = Frame(codes, FrameStamp(number, number / RATE), 255)
+        found = aids.see(of, reading(of))
+        walks.append(found.walk)
+    assert walks == [Walk.UNKNOWN, Walk.ON, Walk.ON, Walk.ON, Walk.BACK]
+    assert found.smallest is not None
+    # Codes are rounded, which cuts off the foot of the Gaussian at half a code.
+    assert found.smallest.mean_px == pytest.approx(30, rel=0.03)
+    aids.forget_best()
+    assert aids.see(of, reading(of)).walk is Walk.UNKNOWN
+
+
+def test_smoother_states_its_delay() -> None:
+    smoother = BladeSmoother(0.2)
+    for k in range(240):
+        found = smoother.see(0.001 * k, k / RATE)
+    late = (0.001 * 239 - found.value) / (0.001 * RATE)
+    # Sampled at 60 Hz the filter lags half a frame less than its time constant.
+    assert late == pytest.approx(found.delay_s, abs=0.6 / RATE)
+    assert not found.steady
+    for k in range(240, 360):
+        found = smoother.see(0.239, k / RATE)
+    assert found.steady
+    assert found.value == pytest.approx(0.239, abs=1e-4)
+    assert smoother.see(0.8, 0.0).value == 0.8
+
+
+def test_no_smoothing_no_delay() -> None:
+    smoother = BladeSmoother(0.0)
+    smoother.see(0.2, 0.0)
+    assert smoother.see(0.9, 0.1).value == pytest.approx(0.9)
