@@ -26,13 +26,12 @@ from liveview.engine.ground import (
     make_ground,
     place_in,
     unclipped_in,
-    widened,
 )
 from liveview.engine.instruments import (
+    NoiseGauge,
     RelativeLight,
     read_blade,
     read_histogram,
-    read_noise,
     unit_factor,
 )
 from liveview.engine.picturepool import PicturePool
@@ -44,7 +43,7 @@ from liveview.imaging.disc import find_disc
 from liveview.imaging.histogram import ContrastCounter
 from liveview.imaging.lamp import block_ratios, quiet_level
 from liveview.imaging.noise import NoiseMeter
-from liveview.imaging.palettes import REACH, ZERO, paint
+from liveview.imaging.palettes import codes_into, paint
 from liveview.imaging.transfer import Transfer
 from liveview.model import (
     Average,
@@ -107,6 +106,7 @@ class Chain:
         self._counter = ContrastCounter()
         self._auto_gain = AutoGain()
         self._noise = NoiseMeter()
+        self._gauge = NoiseGauge()
         self._relative = RelativeLight()
         self._marks: list[tuple[str, float]] = []
         self._mark_from = 0.0
@@ -194,11 +194,12 @@ class Chain:
         self._mark_from = self._clock()
         place, ground = self._advance(frame)
         clipped = self._count_clipped(place, frame)
-        noise = read_noise(self._noise, ground, frame.white, self._gain, 1, 1.0)
+        noise = self._gauge.read(self._noise.result, ground, frame.white, self._gain)
         self._mark("noise")
         blade = self._read_blade(place, clipped[0])
         self._mark("blade")
-        counted = self._counter.count(self._ratio, self._gain, self._counted_mask(ground))
+        counted_in = np.bitwise_and(ground.usable, self._unclipped)
+        counted = self._counter.count(self._ratio, self._gain, counted_in)
         uncut = ground.uncut if ground.uncut is not None else blade.uncut
         unit, factor, unit_words = unit_factor(self._settings, uncut, noise.contrast_sigma)
         histogram = read_histogram(counted, unit, factor, noise.contrast_sigma, clipped, uncut)
@@ -292,8 +293,8 @@ class Chain:
             self._place = place_in(shape, disc)
             self._light = np.empty(self._place.shape, np.float32)
             self._ratio = np.empty_like(self._light)
-            self._unclipped = np.empty(self._place.shape, np.uint8)
             self._codes = np.empty(self._place.shape, np.uint8)
+            self._unclipped = np.empty(self._place.shape, np.uint8)
         return self._place
 
     def _search_due(self) -> bool:
@@ -362,10 +363,6 @@ class Chain:
         bright = cv2.countNonZero(cv2.bitwise_and(top, place.inside))
         return (place.count - fine - bright) / place.count, bright / place.count
 
-    def _counted_mask(self, ground: Ground) -> NDArray[np.uint16]:
-        fine = np.bitwise_and(ground.usable, self._unclipped)
-        return ground.usable16 if cv2.countNonZero(fine) == ground.count else widened(fine)
-
     def _read_blade(self, place: Place, clipped_dark: float) -> BladeReading:
         if not self._blade_made:
             self._blade = blade_meter(place, self._calibration, self._settings.blade.side)
@@ -374,7 +371,7 @@ class Chain:
             if lit is not None and place.count:
                 self._relative.hold(float(lit[place.inside > 0].mean()))
         fit = None if self._blade is None else self._blade.read(self._light, self._unclipped)
-        relative = self._relative.read(self._light, place)
+        relative = None if fit is not None else self._relative.read(self._light, place)
         return read_blade(self._settings, fit, relative, clipped_dark)
 
     # The picture.
@@ -397,21 +394,10 @@ class Chain:
         )
         box = place.box
         picture = self._pool.take(rows, columns, (box[0].start, box[1].start, place.shape))
-        # Codes 1..255 around 128, 0 outside the disc.
-        steep = REACH / scale
-        cv2.addWeighted(
-            self._ratio,
-            steep / self._gain,
-            self._ratio,
-            0.0,
-            ZERO - steep,
-            self._codes,
-            dtype=cv2.CV_8U,
-        )
-        cv2.bitwise_and(self._codes, place.inside, self._codes)
-        signed = enhance.view == "signed"
-        paint(self._codes, "signed" if signed else "grey", picture[box])
-        return picture, "signed" if signed else "lifted", scale
+        view = "signed" if enhance.view == "signed" else "lifted"
+        codes_into(self._ratio, self._gain, scale, place.inside, self._codes)
+        paint(self._codes, "signed" if view == "signed" else "grey", picture[box])
+        return picture, view, scale
 
     def _words(
         self, place: Place, ground: Ground, clipped: tuple[float, float], unit_words: str

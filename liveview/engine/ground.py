@@ -11,7 +11,7 @@ from liveview.imaging.blade import BladeMeter
 from liveview.imaging.contrast import ContrastPlan, contrast_plan
 from liveview.imaging.cv import cv2
 from liveview.imaging.disc import disc_box, disc_mask
-from liveview.imaging.lamp import BLOCK
+from liveview.imaging.lamp import block_side
 from liveview.model import Average, Bytes, Calibration, Disc, Light, Side
 
 _SAMPLES = 4000
@@ -21,7 +21,7 @@ _SAMPLES = 4000
 class Place:
     """The disc in the frame and in its own box.
 
-    ``inside`` is 255 in the disc, ``inside16`` the same for 16-bit codes, both over the box.
+    ``inside`` is 255 in the disc, over the box, ``count`` how many pixels that are.
     ``disc`` is in frame pixels, ``disc_in_box`` in pixels of the box.
     """
 
@@ -29,7 +29,6 @@ class Place:
     box: tuple[slice, slice]
     disc_in_box: Disc | None
     inside: Bytes
-    inside16: NDArray[np.uint16]
     count: int
 
     @property
@@ -47,12 +46,7 @@ def place_in(shape: tuple[int, ...], disc: Disc | None) -> Place:
         local = Disc(disc.cx - box[1].start, disc.cy - box[0].start, disc.radius, disc.by_hand)
     rows, columns = box[0].stop - box[0].start, box[1].stop - box[1].start
     inside = disc_mask((rows, columns), local)
-    return Place(disc, box, local, inside, widened(inside), cv2.countNonZero(inside))
-
-
-def widened(mask: Bytes) -> NDArray[np.uint16]:
-    """A mask of 0 and 255 as one of 0 and 65535."""
-    return mask.astype(np.uint16) * np.uint16(257)
+    return Place(disc, box, local, inside, cv2.countNonZero(inside))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,15 +54,13 @@ class Ground:
     """One background and everything that follows from it, over the box.
 
     ``usable`` is 255 where contrast can be told: inside the disc, reference bright enough,
-    calibration not clipped. ``block_share`` is the usable share of each block of 8 x 8 pixels.
-    The samples are some thousand pixels of the reference and the dark picture, for the noise.
-    ``uncut`` is the uncut fraction of the reference itself where dark and open tell it.
+    calibration not clipped. ``block_share`` is the usable share of each square block
+    (``imaging.lamp``). The samples are some thousand pixels of the reference and the dark
+    picture, for the noise. ``uncut`` is the uncut fraction of the reference itself where dark and open tell it.
     """
 
     plan: ContrastPlan
     usable: Bytes
-    usable16: NDArray[np.uint16]
-    count: int
     block_share: NDArray[np.float64]
     frames: int
     reference_samples: Light
@@ -106,8 +98,6 @@ def make_ground(
     return Ground(
         plan=plan,
         usable=usable,
-        usable16=widened(usable),
-        count=count,
         block_share=_block_share(usable),
         frames=frames,
         reference_samples=reference_samples,
@@ -118,8 +108,9 @@ def make_ground(
 
 
 def _block_share(usable: Bytes) -> NDArray[np.float64]:
-    rows, columns = (size // BLOCK for size in usable.shape)
-    blocks = usable[: rows * BLOCK, : columns * BLOCK].reshape(rows, BLOCK, columns, BLOCK)
+    side = block_side(usable.shape)
+    rows, columns = (size // side for size in usable.shape)
+    blocks = usable[: rows * side, : columns * side].reshape(rows, side, columns, side)
     return np.asarray((blocks > 0).mean(axis=(1, 3)))
 
 

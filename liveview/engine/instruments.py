@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from liveview.engine.ground import Ground, Place
 from liveview.errors import BadRequest
 from liveview.imaging.blade import BladeFit, advice
-from liveview.imaging.histogram import ContrastCounter, share_above
-from liveview.imaging.noise import NoiseMeter, contrast_sigma
+from liveview.imaging.histogram import share_above
+from liveview.imaging.noise import PhotonTransfer, contrast_sigma
 from liveview.model import BladeReading, Histogram, Light, NoiseReading
 from liveview.optics import scale as optics_scale
 from liveview.optics.blade import axial_offset_from_tilt, position_from_uncut
@@ -64,30 +64,37 @@ def read_blade(
     )
 
 
-def read_noise(
-    meter: NoiseMeter, ground: Ground, white: int, lamp_gain: float, averaged: int, smoothing: float
-) -> NoiseReading:
-    """Noise of the picture as shown.
+class NoiseGauge:
+    """Noise of the picture as shown; worked out anew only when the meter has news."""
 
-    ``smoothing`` is the factor by which smoothing lowers the noise of one pixel.
-    """
-    found = meter.result
-    if found is None:
-        return NoiseReading(averaged=averaged)
-    sigma = contrast_sigma(
-        found,
-        ground.reference_samples,
-        ground.reference_samples,
-        ground.dark_samples,
-        frames_averaged=averaged,
-        reference_frames=ground.frames,
-    )
-    return NoiseReading(
-        gain=None if found.gain is None else found.gain * white,
-        dark_sigma=None if found.dark_variance is None else found.dark_variance**0.5 * white,
-        contrast_sigma=None if sigma is None else sigma * smoothing / max(lamp_gain, 1e-3) ** 0.5,
-        averaged=averaged,
-    )
+    def __init__(self) -> None:
+        self._from: tuple[object, object] | None = None
+        self._single: float | None = None
+
+    def read(
+        self, found: PhotonTransfer | None, ground: Ground, white: int, lamp_gain: float
+    ) -> NoiseReading:
+        """Noise of one frame against the reference of ``ground``.
+
+        ``lamp_gain`` is the light against the reference: less light, more noise.
+        """
+        if found is None:
+            return NoiseReading()
+        if self._from is None or self._from[0] is not found or self._from[1] is not ground:
+            self._from = (found, ground)
+            self._single = contrast_sigma(
+                found,
+                ground.reference_samples,
+                ground.reference_samples,
+                ground.dark_samples,
+                reference_frames=ground.frames,
+            )
+        sigma = None if self._single is None else self._single / max(lamp_gain, 0.01) ** 0.5
+        return NoiseReading(
+            gain=None if found.gain is None else found.gain * white,
+            dark_sigma=None if found.dark_variance is None else found.dark_variance**0.5 * white,
+            contrast_sigma=sigma,
+        )
 
 
 def unit_factor(
@@ -149,13 +156,3 @@ class RelativeLight:
     def hold(self, light: float) -> None:
         """Something this bright was seen elsewhere (the open picture)."""
         self._brightest = max(self._brightest, light)
-
-
-__all__ = [
-    "ContrastCounter",
-    "RelativeLight",
-    "read_blade",
-    "read_histogram",
-    "read_noise",
-    "unit_factor",
-]

@@ -22,7 +22,7 @@ from liveview.model import Bytes, Disc, Light, Side
 
 Floats = NDArray[np.float64]
 
-_SAMPLES = 6000
+_SAMPLES = 1800
 _OPPOSITE = {
     Side.LEFT: Side.RIGHT,
     Side.RIGHT: Side.LEFT,
@@ -125,17 +125,17 @@ def _robust_plane(values: Floats, a: Floats, b: Floats) -> tuple[float, float, f
 
     Reweighted least squares (Tukey's biweight). None when the samples lie on a line.
     """
-    matrix = np.stack([np.ones_like(a), a, b], axis=1)
-    weights = np.ones_like(values)
-    for _ in range(5):
-        weighted = matrix * weights[:, None]
-        normal = matrix.T @ weighted
-        if np.linalg.cond(normal) > 1e6:
+    matrix = np.stack([np.ones_like(a), a, b])
+    weighted = matrix
+    for _ in range(3):
+        normal = weighted @ matrix.T
+        if np.linalg.det(normal) < 1e-6 * normal[0, 0] ** 3:
             return None
-        solved = np.linalg.solve(normal, weighted.T @ values)
-        miss = np.abs(values - matrix @ solved)
+        solved = np.linalg.solve(normal, weighted @ values)
+        miss = np.abs(values - solved @ matrix)
         scale = max(1.4826 * float(np.median(miss)), 1e-9)
         weights = np.clip(1 - (miss / (4.685 * scale)) ** 2, 0, None) ** 2
+        weighted = matrix * weights
     sigma = scale * float(np.sqrt(np.linalg.inv(normal)[1, 1]))
     return float(solved[1]), float(solved[2]), sigma
 

@@ -6,28 +6,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.imaging.cv import cv2
-from liveview.model import Histogram, Light
+from liveview.model import Bytes, Histogram, Light
 
-BINS = 512
+BINS = 256
 """An even number, so that zero contrast is an edge and halving merges bins exactly."""
 LEAST_RANGE = 2.0**-7
 MOST_RANGE = 16.0
 SEEN_SIGMA = 3.0
 """Contrasts beyond this many sigma count as above the noise (0.27 % of pure noise does)."""
 
-_ZERO = 32768
+_LARGE = 512
+"""From this size on every second row is counted."""
+_BEYOND = 1000
+"""One pixel in so many may lie in the outermost bins."""
 
 
 class ContrastCounter:
     """Counts the contrasts of one frame after another over a range that holds the widest seen.
 
-    The range is ± a power of two; it doubles when more than one pixel in 2000 lies beyond, and
-    stays. ``restart`` brings it back.
+    The range is ± a power of two. It doubles when more than one pixel in 1000 lies in the
+    outermost bins, and stays until ``restart``. In large discs every second row is counted.
     """
 
     def __init__(self) -> None:
         self._range = LEAST_RANGE
-        self._quantised: NDArray[np.uint16] | None = None
+        self._codes: Bytes = np.empty((0, 0), np.uint8)
 
     @property
     def range(self) -> float:
@@ -38,60 +41,46 @@ class ContrastCounter:
         """Forget the widest seen."""
         self._range = LEAST_RANGE
 
-    def hold(self, contrast: float) -> None:
-        """Make the range hold ``contrast``."""
-        while self._range < min(contrast, MOST_RANGE):
-            self._range *= 2
-
     def count(
-        self, ratio: Light, gain: float, inside: NDArray[np.uint16]
+        self, ratio: Light, gain: float, inside: Bytes, offset: float = -1.0
     ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-        """Edges and counts of ``C = ratio/gain - 1``.
+        """Edges and counts of ``C = ratio/gain + offset``.
 
         Parameters
         ----------
         ratio : ndarray, float32, (rows, columns)
         gain : float
             Lamp gain, above 0.
-        inside : ndarray, uint16, (rows, columns)
-            65535 where a pixel counts, else 0.
+        inside : ndarray, uint8, (rows, columns)
+            255 where a pixel counts, else 0.
 
         Returns
         -------
-        edges : ndarray, float64, (513,)
-        counts : ndarray, int64, (512,)
+        edges : ndarray, float64, (257,)
+        counts : ndarray, int64, (256,)
             What lies beyond the range is in the outermost bins.
         """
-        if self._quantised is None or self._quantised.shape != ratio.shape:
-            self._quantised = np.empty(ratio.shape, np.uint16)
-        counted = cv2.countNonZero(inside)
+        if min(ratio.shape) >= _LARGE:
+            ratio, inside = ratio[::2], inside[::2]
+        if self._codes.shape != ratio.shape:
+            self._codes = np.empty(ratio.shape, np.uint8)
         while True:
-            counts, low, high = self._counted(ratio, gain, inside, counted)
-            if (low + high) * 2000 <= counted or self._range >= MOST_RANGE:
+            counts = self._counted(ratio, gain, inside, offset)
+            ends = int(counts[0] + counts[-1])
+            if ends * _BEYOND <= int(counts.sum()) or self._range >= MOST_RANGE:
                 break
             self._range *= 2
-        counts[0] += low
-        counts[-1] += high
         return np.linspace(-self._range, self._range, BINS + 1), counts
 
     def _counted(
-        self, ratio: Light, gain: float, inside: NDArray[np.uint16], counted: int
-    ) -> tuple[NDArray[np.int64], int, int]:
-        per_contrast = BINS / 2 / self._range
-        # Rounding to whole codes: half a code more puts the edges between codes.
-        shift = _ZERO - per_contrast - 0.5
-        codes = self._quantised
-        assert codes is not None
-        cv2.addWeighted(ratio, per_contrast / gain, ratio, 0.0, shift, codes, dtype=cv2.CV_16U)
-        cv2.bitwise_and(codes, inside, codes)
-        first = _ZERO - BINS // 2
-        limits = [float(first), float(first + BINS)]
-        counts = cv2.calcHist([codes], [0], None, [BINS], limits).ravel().astype(np.int64)
-        beyond = counted - int(counts.sum())
-        if beyond <= 0:
-            return counts, 0, 0
-        high = int(np.count_nonzero(codes >= first + BINS))
-        return counts, beyond - high, high
+        self, ratio: Light, gain: float, inside: Bytes, offset: float
+    ) -> NDArray[np.int64]:
+        steep = BINS / 2 / self._range
+        # Half a code less makes rounding to a floor; zero contrast is the lower edge of code 128.
+        shift = BINS / 2 - 0.5 + offset * steep
+        cv2.addWeighted(ratio, steep / gain, ratio, 0.0, shift, self._codes, dtype=cv2.CV_8U)
+        found = cv2.calcHist([self._codes], [0], inside, [BINS], [0, BINS])
+        return found.ravel().astype(np.int64)
 
 
 def share_above(

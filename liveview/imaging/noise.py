@@ -21,12 +21,13 @@ Floats = NDArray[np.float64]
 
 BLOCK = 16
 _LAG = 2
-_LEVELS = 24
-_STRIPS = 12
-_PAUSE = 6
+_LEVELS = 16
+_STRIPS = 8
+_PAUSE = 8
 """Frames between two pairs."""
 _MEMORY = 12.0
 """Pairs over which the estimate is averaged."""
+_JUST_DARK, _JUST_BRIGHT = 1e-9, 1.0 - 1e-6
 _LAPLACE = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
 
 
@@ -35,19 +36,20 @@ class PhotonTransfer:
     """Noise against level, in units of light (1.0 is the top code).
 
     ``levels`` and ``variances`` are the measured points. ``gain`` is K (light per electron),
-    ``dark_variance`` the variance at no light; both None where the levels seen are too much
-    alike to tell them apart.
+    ``dark_variance`` the variance at the level ``dark`` of the dark picture; both None where the
+    levels seen are too much alike to tell them apart.
     """
 
     levels: Floats
     variances: Floats
+    dark: float = 0.0
     gain: float | None = None
     dark_variance: float | None = None
 
     def variance_at(self, light: NDArray[np.floating]) -> Floats:
         """Variance of one pixel at these levels; held flat or scaled beyond the points seen."""
         if self.gain is not None and self.dark_variance is not None:
-            return np.asarray(np.maximum(self.dark_variance + self.gain * light, 0.0))
+            return np.asarray(np.maximum(self.dark_variance + self.gain * (light - self.dark), 0.0))
         return np.asarray(np.interp(light, self.levels, self.variances))
 
 
@@ -73,41 +75,41 @@ def block_statistics(first: Light, second: Light) -> tuple[Floats, Floats]:
     difference = cv2.subtract(a, b)
     twice = cv2.subtract(difference[:, _LAG : columns + _LAG], difference[:, :columns])
     squares = _block_mean(cv2.multiply(twice, twice))
-    total = cv2.add(a, b)[:, :columns]
-    levels = _block_mean(total) / 2
-    low = cv2.erode(cv2.min(a, b)[:, :columns], np.ones((BLOCK, BLOCK), np.uint8))
-    high = cv2.dilate(cv2.max(a, b)[:, :columns], np.ones((BLOCK, BLOCK), np.uint8))
-    half = BLOCK // 2
-    inside = (low[half::BLOCK, half::BLOCK] > 0) & (high[half::BLOCK, half::BLOCK] < 1)
+    levels = _block_mean(cv2.add(a, b)[:, :columns]) / 2
+    fine = cv2.bitwise_and(
+        cv2.inRange(a, _JUST_DARK, _JUST_BRIGHT), cv2.inRange(b, _JUST_DARK, _JUST_BRIGHT)
+    )
+    inside = _block_mean(fine[:, :columns].astype(np.float32)) == 255
     keep = inside & np.isfinite(squares) & np.isfinite(levels)
     return levels[keep].ravel(), squares[keep].ravel() / 4
 
 
+def _unclipped(light: Light) -> NDArray[np.uint8]:
+    return np.asarray(cv2.inRange(light, _JUST_DARK, _JUST_BRIGHT), np.uint8)
+
+
 def _block_mean(picture: NDArray[Any]) -> Floats:
     rows, columns = picture.shape
-    blocks = picture.reshape(rows // BLOCK, BLOCK, columns // BLOCK, BLOCK)
-    return np.asarray(blocks.mean(axis=(1, 3), dtype=np.float64))
+    size = (columns // BLOCK, rows // BLOCK)
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.float64)
 
 
 def transfer_points(levels: Floats, variances: Floats) -> tuple[Floats, Floats]:
-    """Blocks gathered by level: mean level and typical variance of each of up to 24 bins.
+    """Blocks gathered by level: mean level and typical variance of each of up to 16 equal bins.
 
     The typical variance is the median, so that blocks with flow or moving edges in them do not
     count, corrected for the small skew of the distribution of block variances.
     """
     if levels.size < 8:
         return np.empty(0), np.empty(0)
-    edges = np.unique(np.quantile(levels, np.linspace(0, 1, min(_LEVELS, levels.size // 4) + 1)))
-    which = np.clip(np.searchsorted(edges, levels, side="right") - 1, 0, max(len(edges) - 2, 0))
-    at, typical = [], []
-    for index in np.unique(which):
-        members = which == index
-        if members.sum() >= 4:
-            at.append(levels[members].mean())
-            typical.append(np.median(variances[members]))
+    bins = min(_LEVELS, levels.size // 4)
+    each = levels.size // bins
+    # What is left over after equal bins is dropped at both ends.
+    spare = (levels.size - each * bins) // 2
+    order = np.argsort(levels)[spare : spare + each * bins].reshape(bins, each)
     # Neighbouring double differences overlap: a block of 256 has about 171 degrees of freedom.
     skew = 1.0 + 2.0 / (3.0 * BLOCK * BLOCK / 1.5)
-    return np.array(at), np.array(typical) * skew
+    return levels[order].mean(axis=1), np.median(variances[order], axis=1) * skew
 
 
 def fit_photon_transfer(
@@ -134,35 +136,36 @@ def fit_photon_transfer(
     weights = 1.0 / v**2
     keep = np.ones(x.size, bool)
     slope = base = 0.0
-    for _ in range(6):
+    for _ in range(5):
         w = weights * keep
-        mean_x, mean_v = np.average(x, weights=w), np.average(v, weights=w)
-        spread = np.average((x - mean_x) ** 2, weights=w)
-        slope = float(np.average((x - mean_x) * (v - mean_v), weights=w) / max(spread, 1e-30))
-        base = float(mean_v - slope * mean_x)
+        w /= w.sum()
+        mean_x, mean_v = float(w @ x), float(w @ v)
+        spread = float(w @ (x - mean_x) ** 2)
+        slope = float(w @ ((x - mean_x) * (v - mean_v))) / max(spread, 1e-30)
+        base = mean_v - slope * mean_x
         model = np.maximum(base + slope * x, 1e-16)
         miss = (v - model) / model
         scale = max(1.4826 * float(np.median(np.abs(miss[keep]))), 0.02)
         keep = np.abs(miss) < 3 * scale
         if keep.sum() < 2:
-            return PhotonTransfer(x, v)
+            return PhotonTransfer(x, v, dark)
         weights = 1.0 / model**2
     at_dark = base + slope * dark
     told_apart = x[-1] - dark > 1.5 * (x[0] - dark) and slope > 0 and at_dark >= 0
     if not told_apart:
-        return PhotonTransfer(x, v)
-    return PhotonTransfer(x, v, slope, base)
+        return PhotonTransfer(x, v, dark)
+    return PhotonTransfer(x, v, dark, slope, at_dark)
 
 
 class NoiseMeter:
     """Measures the noise from the frames that go by: one pair in a few frames.
 
-    Only a dozen strips of rows are kept and compared, which costs a tenth of a millisecond a
-    frame. The result is an average over the last dozen pairs.
+    Only a few strips of rows are kept and compared, which costs a few hundredths of a
+    millisecond a frame. The result is an average over the last dozen pairs.
     """
 
     def __init__(self) -> None:
-        self._first: list[Light] = []
+        self._first: Light | None = None
         self._wait = 0
         self._points: tuple[Floats, Floats] | None = None
         self._result: PhotonTransfer | None = None
@@ -179,21 +182,19 @@ class NoiseMeter:
 
     def add(self, light: Light, dark: float = 0.0) -> None:
         """See one frame, float32 (rows, columns) linear light; strips of it are copied."""
-        if self._first:
-            self._compare(_strips(light), dark)
-            self._first = []
+        if self._first is not None:
+            self._compare(self._first, _strips(light), dark)
+            self._first = None
             self._wait = 0 if self._pairs < 4 else _PAUSE
         elif self._wait > 0:
             self._wait -= 1
         else:
-            self._first = [strip.copy() for strip in _strips(light)]
+            self._first = _strips(light)
 
-    def _compare(self, second: list[Light], dark: float) -> None:
-        if [s.shape for s in second] != [s.shape for s in self._first]:
+    def _compare(self, first: Light, second: Light, dark: float) -> None:
+        if first.shape != second.shape:
             return
-        found = [block_statistics(a, b) for a, b in zip(self._first, second, strict=True)]
-        levels = np.concatenate([f[0] for f in found])
-        variances = np.concatenate([f[1] for f in found])
+        levels, variances = block_statistics(first, second)
         at, typical = transfer_points(levels, variances)
         if at.size < 2:
             return
@@ -209,13 +210,15 @@ class NoiseMeter:
         return old_at + share * (at - old_at), old + share * (typical - old)
 
 
-def _strips(light: Light) -> list[Light]:
-    rows = light.shape[0]
+def _strips(light: Light) -> Light:
+    """A few strips of 16 rows, one above the other, copied."""
+    rows, columns = light.shape
     count = min(_STRIPS, rows // BLOCK)
-    if count == 0:
-        return []
-    starts = np.linspace(0, rows - BLOCK, count).astype(int)
-    return [light[start : start + BLOCK] for start in starts]
+    starts = np.linspace(0, max(rows - BLOCK, 0), count).astype(int)
+    copied = np.empty((count * BLOCK, columns), np.float32)
+    for index, start in enumerate(starts):
+        copied[index * BLOCK : (index + 1) * BLOCK] = light[start : start + BLOCK]
+    return copied
 
 
 def contrast_sigma(

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from liveview.errors import BadRequest
 from liveview.imaging.cv import cv2
-from liveview.model import Bytes
+from liveview.model import Bytes, Light
 from liveview.shipped import shipped_folder
 
 ZERO = 128
@@ -51,13 +51,19 @@ def _with_alpha(table: Bytes) -> Bytes:
     return full
 
 
+def codes_into(ratio: Light, gain: float, scale: float, inside: Bytes, out: Bytes) -> None:
+    """Codes of ``C = ratio/gain - 1``: 128 + 127 C/scale in the disc, 0 outside."""
+    steep = REACH / scale
+    cv2.addWeighted(ratio, steep / gain, ratio, 0.0, ZERO - steep, out, dtype=cv2.CV_8U)
+    cv2.bitwise_and(out, inside, out)
+
+
 def paint(codes: Bytes, name: str, out: Bytes) -> None:
     """Colours of ``codes`` (rows, columns) into ``out`` (rows, columns, 4), uint8."""
     if name == "grey":
         cv2.cvtColor(codes, cv2.COLOR_GRAY2BGRA, out)
         return
-    words = _as_words(name)
-    cv2.LUT(codes, words, out.view(np.int32)[:, :, 0])
+    cv2.LUT(codes, _as_words(name), out.view(np.int32)[:, :, 0])
 
 
 @lru_cache(maxsize=8)
