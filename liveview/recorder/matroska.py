@@ -184,7 +184,7 @@ class EventFile:
 def to_codes(samples: NDArray[np.float32], bits: int) -> NDArray[Any]:
     """Float samples as the stored type."""
     if bits == 16:
-        return np.rint(samples * 32768.0).astype(np.int16)
+        return np.asarray(np.rint(samples * 32768.0).astype(np.int16))
     if bits == 24:
         return np.asarray(np.rint(samples.astype(np.float64) * 8388608.0).astype(np.int32) << 8)
     return samples
