@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
+from liveview.engine.aidsdesk import AidsDesk
 from liveview.engine.bell import Bell
 from liveview.engine.calibrating import Calibrating
 from liveview.engine.clock import iso_at
@@ -71,6 +72,8 @@ class ChainThread:
         For the wall time of calibration pictures.
     more : callable
         False when capture has ended for good.
+    aids : AidsDesk, optional
+        Served with every frame shown.
     """
 
     def __init__(
@@ -86,6 +89,7 @@ class ChainThread:
         clock: Callable[[], float],
         wall_minus_session_s: float,
         more: Callable[[], bool],
+        aids: AidsDesk | None = None,
     ) -> None:
         self._current_feed = feed
         self._make_chain = make_chain
@@ -96,6 +100,7 @@ class ChainThread:
         self._clock = clock
         self._wall_s = wall_minus_session_s
         self._more = more
+        self._aids = aids
         self._lock = threading.Lock()
         self._wanted: tuple[Settings, Disc | None] = (settings, None)
         self._applied: tuple[Settings, Disc | None] | None = None
@@ -214,7 +219,10 @@ class ChainThread:
 
     def _show(self, lease: RingLease) -> None:
         assert self._chain is not None
-        self._mailbox.put(self._chain.run(lease.frame))
+        reading = self._chain.run(lease.frame)
+        self._mailbox.put(reading)
+        if self._aids is not None and self._feed is not None:
+            self._aids.serve(lease.frame, reading, self._wanted[0], self._feed.info)
 
     def _hold(self, lease: RingLease | None) -> None:
         """Keep the newest frame so that it can be shown again under other settings."""

@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 
+from liveview.engine.aidsdesk import AidsDesk
 from liveview.engine.bell import Bell
 from liveview.engine.board import Board
 from liveview.engine.calibrating import Calibrating
@@ -109,6 +110,8 @@ class Session:
         self._disc: Disc | None = _disc_of(settings)
         self._mailbox: Mailbox[Reading] = Mailbox()
         self._calibrating = Calibrating()
+        self.aids = AidsDesk()
+        """Aids for setting up; see ``engine.aidsdesk``."""
         self._sounds = SoundRing(_sound_seconds(settings), self._bell.ring)
         self._lost_ring_before = 0
         self._captured_before = 0
@@ -140,6 +143,7 @@ class Session:
             clock=self.clock,
             wall_minus_session_s=self._wall_s,
             more=self._more,
+            aids=self.aids,
         )
         self._chain.want(settings, self._disc)
         wake = self._bell.ring
