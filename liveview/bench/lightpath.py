@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,9 +86,9 @@ class LightPath:
         # The glass turns a ray by twice its own slope, once, with the mirror's whole lever.
         lever = 2.0 * self.geometry.blade_distance_m
         wrong = np.float32(nx) * self._mirror.slope_x + np.float32(ny) * self._mirror.slope_y
-        static = towards * np.float32(axial_m / self.geometry.image_distance_m)
-        static = static + np.float32(lever) * wrong
-        self._static = np.ascontiguousarray(static / np.float32(self.width_m), np.float32)
+        tilted = towards * np.float32(axial_m / self.geometry.image_distance_m)
+        static = (tilted + np.float32(lever) * wrong) / np.float32(self.width_m)
+        self._static = np.ascontiguousarray(static, np.float32)
 
     def _turned_normal(self, angle_rad: float) -> tuple[float, float]:
         """Unit vector towards the blade, right and up, with the edge turned by an angle."""
@@ -164,6 +165,6 @@ class LightPath:
         return float(sum(w * self.curve.uncut(q) for w, q in zip(weights, edges, strict=True)))
 
 
-def row_times(grid_rows: NDArray[np.float64], first_s: float, row_time_s: float) -> Times:
+def row_times(grid_rows: NDArray[np.floating[Any]], first_s: float, row_time_s: float) -> Times:
     """Time at which each row of the coarse grid is seen, (rows, 1)."""
     return np.asarray((first_s + grid_rows * row_time_s)[:, None])

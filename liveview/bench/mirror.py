@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,11 +42,11 @@ class Place:
             slice(self.left, self.left + self.columns),
         )
 
-    def x(self, columns: NDArray[np.float64]) -> Map:
+    def x(self, columns: NDArray[np.floating[Any]]) -> Map:
         """Metres on the mirror, to the right of its middle, of picture columns; (1, n)."""
         return ((columns - self.cx) / self.px_per_m).astype(np.float32)[None, :]
 
-    def y(self, rows: NDArray[np.float64]) -> Map:
+    def y(self, rows: NDArray[np.floating[Any]]) -> Map:
         """Metres above the mirror's middle of picture rows; (n, 1)."""
         return ((self.cy - rows) / self.px_per_m).astype(np.float32)[:, None]
 
@@ -160,12 +161,12 @@ def _flaws(scene: Scene, place: Place) -> tuple[Map, Map]:
         smudge = np.zeros(shape, np.float32)
         axes = (round(radius * rng.uniform(0.05, 0.11)), round(radius * rng.uniform(0.03, 0.07)))
         cv2.ellipse(smudge, (round(px), round(py)), axes, rng.uniform(0, 180), 0, 360, 1.0, -1)
-        smudge = cv2.GaussianBlur(smudge, (0, 0), 9 * grain)
-        taken = np.maximum(taken, smudge * np.float32(rng.uniform(0.02, 0.05)))
-    size = (place.columns, place.rows)
-    taken = cv2.resize(taken, size, interpolation=cv2.INTER_AREA)
-    bent = cv2.resize(bent, size, interpolation=cv2.INTER_AREA)
-    return 1.0 - np.clip(taken, 0, 1), bent
+        soft = np.asarray(cv2.GaussianBlur(smudge, (0, 0), 9 * grain), np.float32)
+        taken = np.maximum(taken, soft * np.float32(rng.uniform(0.02, 0.05)))
+    small = (place.columns, place.rows)
+    less = np.asarray(cv2.resize(taken, small, interpolation=cv2.INTER_AREA), np.float32)
+    slope = np.asarray(cv2.resize(bent, small, interpolation=cv2.INTER_AREA), np.float32)
+    return 1.0 - np.clip(less, 0, 1), slope
 
 
 def _dot(into: Map, px: float, py: float, size: float, dark: float) -> None:

@@ -13,10 +13,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from liveview.bench.bodies import bodies_of
+from liveview.bench.bodies import bodies_of, twice
 from liveview.bench.flows.base import Air, Field, Flow
 from liveview.bench.flows.candle import Candle
+from liveview.bench.flows.cold_gas import ColdGas
+from liveview.bench.flows.door import knock, slams_between
 from liveview.bench.flows.eddies import Wander
+from liveview.bench.flows.hand import Hand
+from liveview.bench.flows.jet import Jet
+from liveview.bench.flows.lighter import Lighter
 from liveview.bench.flows.spark import Spark
 from liveview.bench.knobs import Knob, Knobs
 from liveview.bench.lightpath import LightPath, row_times
@@ -100,13 +105,20 @@ class SimulatedRig:
             seed,
             lambda t: self.knobs.at("flow_spark", t) > 0.5,
         )
+        sheets = 4 if exact else 2
+        self.hand = Hand(scene.flows.hand, self.air, seed)
+        self.lighter = Lighter(scene.flows.lighter, self.air, seed, sheets=sheets)
         self.flows: dict[str, Flow] = {
-            "candle": Candle(scene.flows.candle, self.air, seed, sheets=4 if exact else 2),
+            "candle": Candle(scene.flows.candle, self.air, seed, sheets=sheets),
+            "hand": self.hand,
+            "lighter": self.lighter,
+            "cold_gas": ColdGas(scene.flows.cold_gas, self.air, seed, sheets=sheets),
+            "jet": Jet(scene.flows.jet, self.air, seed, sheets=sheets),
             "spark": Spark(spark, self.air, self.spark_times),
         }
         self._drift = Wander(seed + 61, 0.05, 0.4)
         self._shake_x, self._shake_y = (Wander(seed + 62 + k, 4.0, 22.0) for k in range(2))
-        self._open = self._mirror.reflects * self._bodies.clear
+        self._open: dict[tuple[str, ...], Map] = {}
         shape = (self.place.rows, self.place.columns)
         self._passed = np.empty(shape, np.float32)
         self._work = np.empty(shape, np.float32)
@@ -145,13 +157,7 @@ class SimulatedRig:
             self._finish(np.zeros_like(self._work), 0.0, None, truth, shutter, out)
             return truth
         box = self._lamp_light(truth, shutter, values)
-        flame = (
-            self._open_e(truth)
-            * values["flow_candle"]
-            * (0.9 + 0.1 * float(self._drift.at(np.array(middle * 7.0))))
-        )
-        if flame > 0.0:
-            cv2.scaleAdd(self._bodies.flame, flame, box, dst=box)
+        self._add_flames(truth, values, middle, box)
         glare = self._add_flashes(truth, shutter, box)
         room = self._room_e(truth, middle)
         self._finish(box, room, glare, truth, shutter, out)
@@ -213,7 +219,9 @@ class SimulatedRig:
         scale = self._open_e(truth) * values["lamp_brightness"]
         rows = np.arange(self.place.top, self.place.top + self.place.rows)
         times = truth.time_s + 0.5 * shutter.exposure_s + rows * shutter.row_time_s
-        cv2.multiply(passed, self._open, dst=self._work, scale=scale)
+        cv2.multiply(passed, self._unhidden(values), dst=self._work, scale=scale)
+        if values["flow_hand"] > 0.5:
+            self._hide_by_hand(truth.time_s + 0.5 * shutter.seconds)
         if self.scene.light.ripple or self.scene.light.drift:
             gains = self._lamp_factor(times, shutter.exposure_s).astype(np.float32)
             np.multiply(self._work, gains[:, None], out=self._work)
@@ -222,6 +230,41 @@ class SimulatedRig:
             size = (self.place.columns, self.place.rows)
             return np.asarray(cv2.warpAffine(self._work, move, size, flags=cv2.INTER_LINEAR))
         return self._work
+
+    def _unhidden(self, values: Any) -> Map:
+        """The mirror's light with the bodies of the flows that are on before it."""
+        names = tuple(n for n in self._bodies.clear if values[f"flow_{n}"] > 0.5)
+        if names not in self._open:
+            light = self._mirror.reflects.copy()
+            for name in names:
+                light *= self._bodies.clear[name]
+            self._open = {**dict(list(self._open.items())[-3:]), names: light}
+        return self._open[names]
+
+    def _hide_by_hand(self, time_s: float) -> None:
+        place = self.place
+        left, top = (
+            (place.left - place.cx) / place.px_per_m,
+            (place.cy - place.top) / place.px_per_m,
+        )
+        size = (place.columns, place.rows)
+        shade = self.hand.shade(left, top, place.px_per_m, size, time_s)
+        if shade is not None:
+            offset = self.scene.view.pass_offset_m * place.px_per_m
+            if len(self.light.geometry.arms_m) > 1 and self.exact:
+                shade = twice(shade, offset)
+            cv2.multiply(self._work, shade, dst=self._work)
+
+    def _add_flames(self, truth: FrameTruth, values: Any, middle: float, box: Map) -> None:
+        flicker = 0.9 + 0.1 * float(self._drift.at(np.array(middle * 7.0)))
+        burning = {
+            "candle": values["flow_candle"],
+            "lighter": values["flow_lighter"] * float(self.lighter.burning(np.array(middle))),
+        }
+        for name, size in burning.items():
+            if size > 0.0:
+                light = self._open_e(truth) * size * flicker
+                cv2.scaleAdd(self._bodies.flames[name], light, box, dst=box)
 
     def _pass_blade(self, truth: FrameTruth, shutter: Shutter, out: Map) -> None:
         moments = self._moments(truth, shutter)
@@ -250,7 +293,9 @@ class SimulatedRig:
             count = max(count, min(64, math.ceil(shutter.exposure_s / 1.5e-5)))
         return np.asarray((np.arange(count) + 0.5) / count * shutter.exposure_s)
 
-    def _lamp_factor(self, times: NDArray[np.float64], exposure_s: float) -> NDArray[np.float64]:
+    def _lamp_factor(
+        self, times: NDArray[np.floating[Any]], exposure_s: float
+    ) -> NDArray[np.float64]:
         """Brightness of the lamp about 1, averaged over exposures centred on ``times``."""
         light = self.scene.light
         hz = 2.0 * self.scene.room.mains_hz
@@ -303,10 +348,10 @@ class SimulatedRig:
         even = room if not truth.lens_capped else sensor.dark_current_e_s * truth.exposure_s
         hot = self.chip.hot_e_s * np.float32(truth.exposure_s)
         if glare is None and not self.exact:
-            cv2.add(box, even, dst=box)
+            np.add(box, np.float32(even), out=box)
             inside, rows, columns = self._hot_inside
             box[rows, columns] += hot[inside]
-            self.chip.surroundings(even, truth.gain, truth.number, out)
+            self.chip.surroundings(even, truth.gain, truth.number, place.box, out)
             self.chip.expose(box, place.top, place.left, truth.gain, truth.number, out[place.box])
             self._hot_outside(out, even, hot, truth)
             return
@@ -337,10 +382,18 @@ class SimulatedRig:
         )
 
     def _shake(self, time_s: float, size_px: float) -> tuple[float, float]:
-        if size_px == 0.0:
-            return (0.0, 0.0)
-        at = np.array(time_s)
-        return (size_px * float(self._shake_x.at(at)), size_px * float(self._shake_y.at(at)))
+        """Shift of the picture, pixels: the rig's own trembling and the door's knocks."""
+        x = y = 0.0
+        if size_px > 0.0:
+            at = np.array(time_s)
+            x, y = size_px * float(self._shake_x.at(at)), size_px * float(self._shake_y.at(at))
+        door = self.scene.flows.door
+        scale = door.knock_px * self.scene.sensor.height / 720.0
+        for slam in slams_between(door, time_s - 2.5, time_s):
+            if self.knobs.at("flow_door", slam) > 0.5:
+                dx, dy = knock(time_s - slam)
+                x, y = x + scale * dx, y + scale * dy
+        return (x, y)
 
     def _adapt_exposure(self, out: Pixels, truth: FrameTruth) -> None:
         """A plain auto-exposure: bring the box's mean code to 0.45 of the top code, slowly."""

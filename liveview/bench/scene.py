@@ -14,6 +14,11 @@ from typing import Any, Literal
 from pydantic import Field, ValidationError
 
 from liveview.bench.flows.candle import CandleSettings
+from liveview.bench.flows.cold_gas import ColdGasSettings
+from liveview.bench.flows.door import DoorSettings
+from liveview.bench.flows.hand import HandSettings
+from liveview.bench.flows.jet import JetSettings
+from liveview.bench.flows.lighter import LighterSettings
 from liveview.bench.flows.spark import SparkSettings
 from liveview.errors import BadRequest
 from liveview.settings import Blade, Hertz, Lamp, Metres, Rig, Seconds, Section, Settings
@@ -42,7 +47,7 @@ class Light(Section):
 class Mirror(Section):
     """What is wrong with the mirror."""
 
-    figure_rad: float = Field(1.2e-6, ge=0, le=1e-3)
+    figure_rad: float = Field(2.0e-6, ge=0, le=1e-3)
     """Slope errors of the glass, rms."""
     turned_edge_rad: float = Field(1.0e-5, ge=-1e-3, le=1e-3)
     """Slope error at the very rim, outwards."""
@@ -142,7 +147,12 @@ class Flows(Section):
     """The flows and where they are."""
 
     candle: CandleSettings = CandleSettings()
+    hand: HandSettings = HandSettings()
+    lighter: LighterSettings = LighterSettings()
+    cold_gas: ColdGasSettings = ColdGasSettings()
+    jet: JetSettings = JetSettings()
     spark: SparkSettings = SparkSettings()
+    door: DoorSettings = DoorSettings()
 
 
 class Step(Section):

@@ -25,6 +25,7 @@ Electrons = NDArray[np.float32]
 _STEPS = 65535
 _ROOM_ROWS, _ROOM_COLUMNS = 97, 193
 _LEVELS = 256
+_KEPT = 8
 _REACH = 4.3
 """Standard deviations that the quantised normals of the surroundings reach."""
 
@@ -47,7 +48,8 @@ class SensorChip:
         white = sensor.white
         self.dtype: np.dtype[Any] = np.dtype(np.uint8 if white <= 255 else np.uint16)
         curve = Transfer.named(sensor.transfer)
-        self._codes = curve.to_code(np.arange(_STEPS + 1) / _STEPS, white).astype(self.dtype)
+        codes = curve.to_code(np.arange(_STEPS + 1) / _STEPS, white).astype(self.dtype)
+        self._codes = codes.reshape(1, -1)
         rng = np.random.default_rng([seed, 31])
         count = min(sensor.hot_pixels, sensor.width * sensor.height // 4)
         spots = rng.choice(sensor.width * sensor.height, size=count, replace=False)
@@ -59,6 +61,7 @@ class SensorChip:
             self._bank = (bank - bank.mean()) / bank.std()
             level = np.rint((self._bank / (2 * _REACH) + 0.5) * (_LEVELS - 1))
             self._levels = np.clip(level, 0, _LEVELS - 1).astype(np.uint8)
+            self._kept: dict[bytes, NDArray[Any]] = {}
             self._work: dict[tuple[int, int], tuple[Electrons, NDArray[np.uint16]]] = {}
 
     def code_per_electron(self, gain: float) -> float:
@@ -91,25 +94,48 @@ class SensorChip:
         if self._exact:
             self._expose_exactly(electrons, top, left, gain, number, out)
             return
-        np.maximum(electrons, 0.0, out=electrons)
         noise = self._noise(electrons.shape, top, left, number)
         work, index = self._scratch(electrons.shape)
-        cv2.add(electrons, self.sensor.read_noise_e**2, dst=work)
+        np.add(electrons, np.float32(self.sensor.read_noise_e**2), out=work)
         cv2.sqrt(work, dst=work)
-        np.multiply(work, noise, out=work)
-        cv2.add(electrons, work, dst=electrons)
-        self._encode(electrons, gain, index, out)
+        cv2.multiply(work, noise, dst=work)
+        if gain < 1.0:
+            cv2.add(electrons, work, dst=electrons)
+            self._encode(electrons, gain, index, out)
+            return
+        # One pass adds the noise, scales, rounds and cuts off at both ends.
+        scale = self._slope(gain) * _STEPS
+        offset = self.sensor.dark_level * _STEPS
+        cv2.addWeighted(electrons, scale, work, scale, offset, dst=index, dtype=cv2.CV_16U)
+        cv2.LUT(index, self._codes, dst=out)
 
-    def surroundings(self, electrons: float, gain: float, number: int, out: Any) -> None:
-        """Code values of a whole picture that is evenly lit, quickly (live only)."""
+    def surroundings(
+        self, electrons: float, gain: float, number: int, hole: tuple[slice, slice], out: Any
+    ) -> None:
+        """Code values of all but ``hole`` (rows, columns) of an evenly lit picture (live only)."""
         level = (np.arange(_LEVELS) / (_LEVELS - 1) - 0.5) * 2 * _REACH
         values = electrons + level * math.sqrt(electrons + self.sensor.read_noise_e**2)
         share = self.sensor.dark_level + values * self._slope(gain)
         index = np.clip(np.rint(share * _STEPS), 0, _STEPS).astype(np.uint16)
         row, column = self._offsets(number)
-        height, width = self.sensor.height, self.sensor.width
-        part = self._levels[row : row + height, column : column + width]
-        cv2.LUT(part, self._codes[index].reshape(1, -1), dst=out)
+        codes = self._coded(self._codes[0, index])[row:, column:]
+        rows, columns = hole
+        for strip in (
+            (slice(0, rows.start), slice(0, out.shape[1])),
+            (slice(rows.stop, out.shape[0]), slice(0, out.shape[1])),
+            (rows, slice(0, columns.start)),
+            (rows, slice(columns.stop, out.shape[1])),
+        ):
+            out[strip] = codes[strip]
+
+    def _coded(self, table: NDArray[Any]) -> NDArray[Any]:
+        """The bank of levels as codes; kept for the few tables that take turns."""
+        key = table.tobytes()
+        if key not in self._kept:
+            if len(self._kept) >= _KEPT:
+                del self._kept[next(iter(self._kept))]
+            self._kept[key] = np.asarray(cv2.LUT(self._levels, table.reshape(1, -1)))
+        return self._kept[key]
 
     def expose_spots(
         self, rows: Any, columns: Any, electrons: Electrons, gain: float, number: int, out: Any
@@ -140,7 +166,7 @@ class SensorChip:
         electrons += np.float32(self.sensor.dark_level * _STEPS + 0.5)
         np.clip(electrons, 0.0, _STEPS, out=electrons)
         np.copyto(index, electrons, casting="unsafe")
-        np.take(self._codes, index, out=out, mode="clip")
+        np.take(self._codes[0], index, out=out, mode="clip")
 
     def _offsets(self, number: int) -> tuple[int, int]:
         rng = self.rng(number)
@@ -149,7 +175,7 @@ class SensorChip:
     def _noise(self, shape: tuple[int, ...], top: int, left: int, number: int) -> Electrons:
         row, column = self._offsets(number)
         rows = slice(top + row, top + row + shape[0])
-        return self._bank[rows, left + column : left + column + shape[1]]
+        return np.asarray(self._bank[rows, left + column : left + column + shape[1]])
 
     def _scratch(self, shape: tuple[int, ...]) -> tuple[Electrons, NDArray[np.uint16]]:
         key = (shape[0], shape[1])

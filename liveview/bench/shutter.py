@@ -27,7 +27,9 @@ class Shutter:
 
     def middles(self, start_s: float) -> NDArray[np.float64]:
         """Middle of each row's exposure, (rows,), seconds."""
-        return start_s + 0.5 * self.exposure_s + self.row_time_s * np.arange(self.rows)
+        return np.asarray(
+            start_s + 0.5 * self.exposure_s + self.row_time_s * np.arange(self.rows), np.float64
+        )
 
     def shares(self, start_s: float, flash_s: float, lasts_s: float) -> NDArray[np.float64]:
         """Share 0..1 of a flash that each row collects, (rows,).

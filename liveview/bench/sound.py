@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.bench.flows.base import Air
+from liveview.bench.flows.door import slams_between
 from liveview.bench.knobs import Knobs
 from liveview.bench.scene import Scene
 from liveview.bench.sparks import SparkTimes
@@ -110,7 +111,8 @@ class Microphone:
         return [t for t in times if start <= t < end]
 
     def _slams(self, start: float, end: float) -> list[float]:
-        return []
+        slams = slams_between(self._scene.flows.door, start, end)
+        return [slam for slam in slams if self._knobs.at("flow_door", slam) > 0.5]
 
 
 def _pulse(since: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -22,10 +22,9 @@ import numpy as np
 from pydantic import Field as Value
 
 from liveview.bench.flows.base import Air, Field, Times, smooth_step
-from liveview.bench.flows.eddies import Wander, displacement
+from liveview.bench.flows.column import ROOT_PI
+from liveview.bench.flows.eddies import Wander, displacement, twirl
 from liveview.settings import Metres, Section
-
-ROOT_PI = math.sqrt(math.pi)
 
 
 class CandleSettings(Section):
@@ -36,11 +35,11 @@ class CandleSettings(Section):
     """Of the flame, to the right of the mirror's middle."""
     y_m: Metres = -0.062
     """Of the flame's tip, above the mirror's middle."""
-    excess_k: float = Value(620.0, gt=0, le=2000)
+    excess_k: float = Value(340.0, gt=0, le=2000)
     """Excess temperature on the axis where the plume begins."""
     width_m: Metres = Value(0.0042, gt=0, le=0.2)
     """s where the plume begins."""
-    stretch_m: Metres = Value(0.03, gt=0, le=1)
+    stretch_m: Metres = Value(0.02, gt=0, le=1)
     """h0: height in which the excess temperature halves."""
     flame_m: Metres = Value(0.012, gt=0, le=1)
     """Flame diameter D; sets the puffing frequency."""
@@ -97,8 +96,8 @@ class Candle:
         )
         width = np.float32(s.width_m) * np.sqrt(ratio)
         shape = np.exp(-((x / width) ** 2))
-        # The plume closes below the tip over the flame's own size.
-        start = np.clip(1.0 + h / np.float32(s.flame_m), 0.0, 1.0)
+        # The plume closes below the tip, around the flame.
+        start = np.clip(1.0 + h / np.float32(1.3 * s.flame_m), 0.0, 1.0)
         return np.asarray(-np.float32(ROOT_PI) * index * width * shape * start * start)
 
     def path(self, x: Field, y: Field, t: Times) -> Field:
@@ -109,47 +108,72 @@ class Candle:
         late = t - above / s.rise_m_s
         # Higher parts left the flame earlier, so they show where it leaned then.
         lean = s.draught * 0.16 * above**1.5 / math.sqrt(0.1) * self._sway.at(late)
-        x0 = x - np.float32(s.x_m) - lean.astype(np.float32)
-        if s.puffing == 0.0 and s.turbulence == 0.0:
-            return self.laminar(x0, h)
-        total = np.zeros((y.shape[0], x.shape[1]), np.float32)
-        for sheet in range(self._sheets):
-            dx, dy = self._moved(x0, h, t, sheet)
-            total += self.laminar(x0 + dx, h + dy)
-        return np.asarray(total / np.float32(self._sheets))
+        # Nothing of the plume is further out than this; only these columns are worked on.
+        reach = 6.0 * s.width_m * math.sqrt(1.0 + float(above.max()) / s.stretch_m)
+        out = np.zeros((y.shape[0], x.shape[1]), np.float32)
+        near = np.flatnonzero(
+            (x[0] > s.x_m + lean.min() - reach) & (x[0] < s.x_m + lean.max() + reach)
+        )
+        rows = np.flatnonzero(h[:, 0] > -2.0 * s.flame_m)
+        if near.size == 0 or rows.size == 0:
+            return out
+        columns, some = slice(near[0], near[-1] + 1), slice(rows[0], rows[-1] + 1)
+        x0 = x[:, columns] - np.float32(s.x_m) - lean[some].astype(np.float32)
+        out[some, columns] = self._broken_up(x0, h[some], t[some])
+        return out
 
-    def _moved(self, x: Field, h: Field, t: Times, sheet: int) -> tuple[Field, Field]:
+    def _broken_up(self, x: Field, h: Field, t: Times) -> Field:
         s = self._s
-        dx, dy = self._puffs(x, h, t, sheet) if s.puffing else (np.float32(0), np.float32(0))
-        if s.turbulence:
-            grow = smooth_step((h.astype(np.float64) - s.laminar_m) / (2.2 * s.laminar_m + 1e-9))
-            width = s.width_m * np.sqrt(1.0 + np.maximum(h, 0.0) / s.stretch_m)
-            amount = (s.turbulence * 0.34 * grow * width).astype(np.float32)
-            eddy = 3.2 * s.width_m
-            ex, ey = displacement(
-                x,
-                h,
-                t,
-                eddy_m=eddy,
-                rise_m_s=0.8 * s.rise_m_s,
-                life_s=2.5 * eddy / s.rise_m_s,
-                seed=self._seed + 40 * sheet,
+        if s.puffing == 0.0 and s.turbulence == 0.0:
+            return self.laminar(x, h)
+        dx = np.zeros((h.shape[0], x.shape[1]), np.float32)
+        dy = np.zeros_like(dx)
+        if s.puffing:
+            self._puffs(x, h, t, dx, dy)
+        if s.turbulence == 0.0:
+            return self.laminar(x + dx, h + dy)
+        total = np.zeros_like(dx)
+        smooth = h[:, 0] <= s.laminar_m
+        count = int(np.argmin(smooth[::-1])) if not smooth.all() else len(smooth)
+        torn, whole = slice(0, len(smooth) - count), slice(len(smooth) - count, None)
+        total[whole] = self.laminar(x[whole] + dx[whole], h[whole] + dy[whole])
+        for sheet in range(self._sheets):
+            step = self._torn(x[torn], h[torn], t[torn], sheet)
+            total[torn] += self.laminar(
+                x[torn] + dx[torn] + step[..., 0], h[torn] + dy[torn] + step[..., 1]
             )
-            dx, dy = dx + ex * amount, dy + ey * amount
-        return np.asarray(dx), np.asarray(dy)
+        total[torn] *= np.float32(1.0 / self._sheets)
+        return total
 
-    def _puffs(self, x: Field, h: Field, t: Times, sheet: int) -> tuple[Field, Field]:
-        """Displacement by the vortex rings that are on their way."""
+    def _torn(self, x: Field, h: Field, t: Times, sheet: int) -> Field:
+        """Displacement by random eddies, which grows from the laminar height on."""
+        s = self._s
+        grow = smooth_step((h.astype(np.float64) - s.laminar_m) / (2.2 * s.laminar_m + 1e-9))
+        width = s.width_m * np.sqrt(1.0 + np.maximum(h, 0.0) / s.stretch_m)
+        amount = (s.turbulence * 0.42 * grow * width).astype(np.float32)
+        eddy = 4.4 * s.width_m
+        step = displacement(
+            x,
+            h,
+            t,
+            eddy_m=eddy,
+            rise_m_s=0.8 * s.rise_m_s,
+            life_s=2.5 * eddy / s.rise_m_s,
+            seed=self._seed + 40 * sheet,
+        )
+        step *= amount[:, :, None]
+        return step
+
+    def _puffs(self, x: Field, h: Field, t: Times, dx: Field, dy: Field) -> None:
+        """Add the displacement by the vortex rings that are on their way."""
         s = self._s
         period = 1.0 / s.puffs_hz
         now = float(np.mean(t))
         reach = float(h.max()) + 0.05
         newest = math.floor(now / period)
         count = max(0, math.ceil(reach / (s.rise_m_s * period))) + 1
-        dx = np.zeros((h.shape[0], x.shape[1]), np.float32)
-        dy = np.zeros_like(dx)
         for puff in range(newest - count, newest + 1):
-            jitter = self._jitter[(puff + 37 * sheet) % 256]
+            jitter = self._jitter[puff % 256]
             age = t - (puff + 0.06 * jitter[0]) * period
             centre = s.rise_m_s * age
             middle = float(np.mean(centre))
@@ -162,7 +186,7 @@ class Candle:
                 continue
             rows = _near(h, middle, 3.2 * wide + float(np.ptp(centre)))
             for side in (-1.0, 1.0):
-                _twirl(
+                twirl(
                     x if x.shape[0] == 1 else x[rows],
                     h[rows]
                     - centre[rows].astype(np.float32)
@@ -173,22 +197,9 @@ class Candle:
                     dx[rows],
                     dy[rows],
                 )
-        return dx, dy
 
 
 def _near(h: Field, middle: float, reach: float) -> slice:
     """Rows within ``reach`` of a height (rows run downwards in the picture)."""
     near = np.flatnonzero(np.abs(h[:, 0] - middle) <= reach)
     return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)
-
-
-def _twirl(
-    x: Field, dh: Field, centre_x: float, radius: float, angle: float, dx: Field, dy: Field
-) -> None:
-    """Add to dx, dy the step from each point to where its fluid was before an eddy turned it."""
-    px = x - np.float32(centre_x)
-    weight = np.exp(-(px * px + dh * dh) * np.float32(1.0 / radius**2))
-    turned = np.float32(angle) * weight
-    cos, sin = np.cos(turned) - np.float32(1.0), np.sin(turned)
-    dx += px * cos - dh * sin
-    dy += px * sin + dh * cos

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,27 +22,27 @@ _PER_SCALE = 24
 """Tile samples per largest eddy."""
 
 
-@lru_cache(maxsize=16)
-def _tile(seed: int) -> tuple[Field, Field]:
-    """Two components of displacement in units of the largest eddy, rms 1 each, (256, 256)."""
+@lru_cache(maxsize=32)
+def _tile(seed: int) -> NDArray[np.float32]:
+    """Displacement (x, y) at each point of a periodic tile, rms 1 each, (256, 256, 2)."""
     rng = np.random.default_rng([seed, 7301])
     k = np.fft.fftfreq(_SIZE)
     kx, ky = k[None, :], k[:, None]
     wave = np.hypot(kx, ky) * _PER_SCALE
     # The displacement falls as k^(-5/3 - 1/2) like the eddies of an inertial range seen in two
     # dimensions; below the largest eddy it is flat, above a cut it is smooth for the grid.
-    power = np.where(wave > 0, (1.0 + wave**2) ** (-17.0 / 12.0) * np.exp(-((wave / 6.0) ** 2)), 0)
+    power = np.where(wave > 0, (1.0 + wave**2) ** (-17.0 / 12.0) * np.exp(-((wave / 3.5) ** 2)), 0)
     stream = np.fft.fft2(rng.standard_normal((_SIZE, _SIZE))) * power
     along = np.fft.ifft2(stream * 2j * math.pi * ky).real
     across = np.fft.ifft2(-stream * 2j * math.pi * kx).real
     scale = 1.0 / math.sqrt(0.5 * float(np.mean(along**2 + across**2)))
-    return (along * scale).astype(np.float32), (across * scale).astype(np.float32)
+    return np.ascontiguousarray(np.dstack([along, across]) * scale, np.float32)
 
 
 def displacement(
     x: Field, y: Field, t: Times, *, eddy_m: float, rise_m_s: float, life_s: float, seed: int
-) -> tuple[Field, Field]:
-    """Displacement (x, y) at each point, in units of its rms, (rows, columns) each.
+) -> NDArray[np.float32]:
+    """Displacement (x, y) at each point, in units of its rms, (rows, columns, 2).
 
     Parameters
     ----------
@@ -56,29 +57,23 @@ def displacement(
     """
     per_m = _PER_SCALE / eddy_m
     shape = (y.shape[0], x.shape[1])
-    total_x: NDArray[np.float32] | None = None
-    total_y: NDArray[np.float32] | None = None
+    across = x * np.float32(per_m)
+    carried = (rise_m_s * t - y.astype(np.float64)) * per_m
+    total = np.zeros((*shape, 2), np.float32)
     for turn in range(2):
         phase = t / life_s + 0.5 * turn
         which = np.floor(phase)
-        # cos^2 and sin^2 weights in amplitude keep the rms while one pattern follows the other.
+        # sin and cos weights keep the rms while one pattern follows the other.
         weight = np.sin(math.pi * (phase - which)).astype(np.float32)
         jump = np.mod(which * 97.3 + turn * 131.7, _SIZE)
-        map_x = np.broadcast_to(x * np.float32(per_m) + jump.astype(np.float32), shape)
-        carried = np.mod((-y.astype(np.float64) + rise_m_s * t) * per_m + 53.9 * jump, _SIZE)
-        map_y = np.broadcast_to(carried.astype(np.float32), shape)
-        map_x = np.ascontiguousarray(np.mod(map_x, np.float32(_SIZE)))
-        map_y = np.ascontiguousarray(map_y)
-        tiles = _tile(seed + turn)
-        parts = [_sampled(tile, map_x, map_y) * weight for tile in tiles]
-        total_x = parts[0] if total_x is None else total_x + parts[0]
-        total_y = parts[1] if total_y is None else total_y + parts[1]
-    assert total_x is not None and total_y is not None
-    return total_x, total_y
-
-
-def _sampled(tile: Field, map_x: Field, map_y: Field) -> Field:
-    return np.asarray(cv2.remap(tile, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP))
+        map_x = np.empty(shape, np.float32)
+        map_y = np.empty(shape, np.float32)
+        np.add(across, jump.astype(np.float32), out=map_x)
+        map_y[:] = np.mod(carried + 53.9 * jump, _SIZE)
+        tile = _tile(seed + turn)
+        part = cv2.remap(tile, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
+        total += part * weight[:, :, None]
+    return total
 
 
 class Wander:
@@ -98,9 +93,21 @@ class Wander:
         size = (self._hz / low_hz) ** -0.5
         self._size = size / math.sqrt(0.5 * float(np.sum(size**2)))
 
-    def at(self, t: Times) -> NDArray[np.float64]:
+    def at(self, t: NDArray[np.floating[Any]]) -> NDArray[np.float64]:
         """Value at each time, any shape."""
         total = np.zeros(np.shape(t))
         for hz, phase, size in zip(self._hz, self._phase, self._size, strict=True):
             total += size * np.sin(2.0 * math.pi * hz * t + phase)
         return total
+
+
+def twirl(
+    x: Field, dh: Field, centre_x: float, radius: float, angle: float, dx: Field, dy: Field
+) -> None:
+    """Add to dx, dy the step from each point to where its fluid was before an eddy turned it."""
+    px = x - np.float32(centre_x)
+    weight = np.exp(-(px * px + dh * dh) * np.float32(1.0 / radius**2))
+    turned = np.float32(angle) * weight
+    cos, sin = np.cos(turned) - np.float32(1.0), np.sin(turned)
+    dx += px * cos - dh * sin
+    dy += px * sin + dh * cos

@@ -2,17 +2,17 @@
 
 Front
 -----
-``(dR/dt)^2 = c^2 (1 + (R_s / R)^3)`` with ``R_s^3 = (4/25) E / (K rho c^2)``: for R much smaller
-than R_s this is the strong point blast ``R = (E t^2 / (K rho))^(1/5)`` (Taylor 1950, Sedov 1946),
-for R much larger the front runs at the speed of sound. Behind the front the density falls from the
-shock's value (normal shock of this Mach number, and below it the acoustic ``1/R``) to that of the
-air over a shell of thickness ``0.12 R + 1 mm``.
+``(dR/dt)^2 = c^2 (1 + (R_s/R)^3 + (R_s/R)/4)`` with ``R_s^3 = (4/25) E / (K rho c^2)``: for R much
+smaller than R_s this is the strong point blast ``R = (E t^2 / (K rho))^(1/5)`` (Taylor 1950, Sedov
+1946), for R much larger the front runs at the speed of sound and its strength falls as 1/R like a
+sound's. Behind it the density falls evenly from the shock's (a normal shock of this Mach number)
+to that of the air over a shell of thickness ``0.05 R + 1 mm``.
 
 Kernel
 ------
 A ball of hot gas, ``dn = -A exp(-r^2/s^2)``, which spreads by diffusion, ``s^2 = s0^2 + 4 alpha t``
 with its heat kept (A falls as s^-3), rises by buoyancy to a steady speed and curls into a ring.
-Path of a ball: ``P = sqrt(pi) A s exp(-rho^2/s^2)``, rho the distance from its middle as seen.
+Path of a ball: ``P = -sqrt(pi) A s exp(-rho^2/s^2)``, rho the distance from its middle as seen.
 """
 
 from __future__ import annotations
@@ -25,12 +25,14 @@ from numpy.typing import NDArray
 from pydantic import Field as Value
 
 from liveview.bench.flows.base import Air, Field, Times
+from liveview.bench.flows.column import ROOT_PI
+from liveview.bench.flows.eddies import displacement, twirl
 from liveview.bench.sparks import SparkTimes
 from liveview.optics.fronts import blast_radius, normal_shock
 from liveview.settings import Hertz, Metres, Seconds, Section
 
-_ALPHA = 2.2e-4
-"""Thermal diffusivity of hot air, m^2/s (about ten times that at room temperature)."""
+_ALPHA = 3.5e-5
+"""Thermal diffusivity, m^2/s: between that of air at room temperature and at 500 K."""
 
 
 class SparkSettings(Section):
@@ -53,7 +55,7 @@ class SparkSettings(Section):
     flash_s: Seconds = Value(30e-6, gt=0, le=0.1)
     flash: float = Value(1.0, ge=0, le=100)
     """Light of the flash, 1 usual."""
-    kernel_m: Metres = Value(0.0028, gt=0, le=0.1)
+    kernel_m: Metres = Value(0.0034, gt=0, le=0.1)
     kernel_k: float = Value(1500.0, gt=0, le=20000)
     """Excess temperature of the kernel when it begins."""
     kernel_rise_m_s: float = Value(0.22, ge=0, le=10)
@@ -84,9 +86,8 @@ class BlastFront:
 
     def speed(self, radius_m: NDArray[np.float64]) -> NDArray[np.float64]:
         """Speed of the front at a radius, m/s."""
-        return np.asarray(
-            self.air.sound_speed * np.sqrt(1.0 + (self.strong_radius_m / radius_m) ** 3)
-        )
+        ratio = self.strong_radius_m / radius_m
+        return np.asarray(self.air.sound_speed * np.sqrt(1.0 + ratio**3 + 0.25 * ratio))
 
     def radius(self, t: NDArray[np.float64]) -> NDArray[np.float64]:
         """Radius at times since the spark; 0 before it, the table's end beyond it."""
@@ -137,7 +138,7 @@ class Spark:
         outer = np.maximum(radius[part], 1e-4)
         mean = float(np.mean(outer))
         index = self._air.refractivity * self.front.density_jump(mean)
-        thick = 0.12 * outer + 0.001
+        thick = 0.05 * outer + 0.001
         seen = np.sqrt(x * x + y[part] * y[part])
         path = shell_path(seen, outer, np.maximum(outer - thick, 0.0))
         total[part] += np.float32(index) * path.astype(np.float32)
@@ -158,8 +159,23 @@ class Spark:
             return
         part = slice(int(rows[0]), int(rows[-1]) + 1)
         px = x - np.float32(0.12 * math.sin(2.4 * number) * s.kernel_rise_m_s * age)
-        ring = 0.9 * width * (1.0 - math.exp(-age / 0.12))
-        total[part] += _ball(px, py[part], width, size, ring) * (since[part] > 0.0)
+        # The rising ball rolls up into a ring: a pair of opposite eddies as seen from the side.
+        dx, dy = (np.zeros((part.stop - part.start, x.shape[1]), np.float32) for _ in range(2))
+        turn = 2.6 * (1.0 - math.exp(-age / 0.13))
+        uneven = 0.3 * math.sin(4.7 * number + 1.0)
+        for side in (-1.0, 1.0):
+            roll = -side * turn * (1.0 + side * uneven)
+            twirl(px, py[part], side * 0.75 * width, 0.9 * width, roll, dx, dy)
+        tear = displacement(
+            px, py[part], since[part], eddy_m=2.2 * width, rise_m_s=0.02, life_s=0.25, seed=77
+        )
+        amount = np.float32(0.22 * width * min(1.0, age / 0.15))
+        qx, qy = px + dx + amount * tear[..., 0], py[part] + dy + amount * tear[..., 1]
+        # Gas from the rod's ends makes it wider than high at first.
+        flat = 1.0 + 0.35 * math.exp(-age / 0.03)
+        shape = np.exp(-((qx / np.float32(flat * width)) ** 2) - (qy / np.float32(width)) ** 2)
+        path = np.float32(-ROOT_PI * size * width / flat) * shape
+        total[part] += path * (since[part] > 0.0)
 
 
 def shell_path(
@@ -182,18 +198,3 @@ def shell_path(
     )
     value = 2.0 * (square - inner * (s_top - s_low)) / np.maximum(outer - inner, 1e-9)
     return np.asarray(np.where(x2 < top**2, value, 0.0))
-
-
-def _ball(x: Field, y: Field, width: float, size: float, ring: float) -> Field:
-    """Path of a hot ball that opens into a ring of radius ``ring`` seen from the side."""
-    across = np.exp(-((y / np.float32(width)) ** 2))
-    if ring < 0.05 * width:
-        shape = np.exp(-((x / np.float32(width)) ** 2))
-    else:
-        left = np.exp(-(((x - np.float32(ring)) / np.float32(width)) ** 2))
-        right = np.exp(-(((x + np.float32(ring)) / np.float32(width)) ** 2))
-        cap = np.exp(-((x / np.float32(1.3 * width)) ** 2))
-        across_cap = np.exp(-(((y - np.float32(0.55 * ring)) / np.float32(0.8 * width)) ** 2))
-        out = 0.37 * (left + right) * across + 0.33 * cap * across_cap
-        return np.asarray(-np.float32(math.sqrt(math.pi) * size * width) * out, dtype=np.float32)
-    return np.asarray(-np.float32(math.sqrt(math.pi) * size * width) * shape * across)

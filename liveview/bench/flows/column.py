@@ -1,0 +1,106 @@
+"""A column of gas that flows along an axis and is torn by eddies: plumes, jets, poured gas.
+
+The column lies along ``h`` (distance from its source, in the direction of flow) and is Gaussian
+across: ``P(x, h) = peak(h) exp(-x^2 / s(h)^2)``. Its eddies move the gas about without changing its
+index; below ``smooth_m`` there are none. Several sheets through the depth are torn differently, and
+the path is their mean.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveview.bench.flows.base import Field, Times, smooth_step
+from liveview.bench.flows.eddies import displacement
+
+Along = Callable[[Field], Field]
+
+ROOT_PI = math.sqrt(math.pi)
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """Shape and turbulence of a column.
+
+    ``peak`` gives the path on the axis and ``width`` s, both for distances from the source.
+    ``tear`` is the eddies' displacement in widths, ``eddy`` their size in widths at the source and
+    further down (two sizes that take over from each other at ``change_m``), ``speed_m_s`` how fast
+    they are carried.
+    """
+
+    peak: Along
+    width: Along
+    speed_m_s: float
+    smooth_m: float
+    tear: float
+    eddy_m: tuple[float, float]
+    change_m: float
+    seed: int
+    sheets: int = 2
+
+    def still(self, x: Field, h: Field) -> Field:
+        """The column without eddies; x across, h along, broadcast together."""
+        width = self.width(h)
+        return np.asarray(self.peak(h) * np.exp(-((x / width) ** 2)))
+
+    def path(self, x: Field, h: Field, t: Times) -> Field:
+        """The torn column.
+
+        Parameters
+        ----------
+        x : ndarray, float32, (rows, columns) or (1, columns)
+            Across the axis, metres.
+        h : ndarray, float32, (rows, 1) or (rows, columns)
+            Along it.
+        t : ndarray, float64, (rows, 1)
+        """
+        if self.tear == 0.0:
+            return self.still(x, h)
+        total: NDArray[np.float32] | None = None
+        amount = self._amount(h)
+        for sheet in range(self.sheets):
+            step = self._step(x, h, t, sheet) * amount[..., None]
+            moved = self.still(x + step[..., 0], h + step[..., 1])
+            total = moved if total is None else total + moved
+        assert total is not None
+        return total * np.float32(1.0 / self.sheets)
+
+    def _amount(self, h: Field) -> Field:
+        grow = smooth_step((h.astype(np.float64) - self.smooth_m) / (1.5 * self.smooth_m + 1e-3))
+        return np.asarray(np.float32(self.tear) * grow.astype(np.float32) * self.width(h))
+
+    def _step(self, x: Field, h: Field, t: Times, sheet: int) -> Field:
+        small, large = (
+            displacement(
+                x,
+                h,
+                t,
+                eddy_m=eddy,
+                rise_m_s=speed,
+                life_s=2.5 * eddy / max(speed, 1e-3),
+                seed=self.seed + 40 * sheet + 7 * which,
+            )
+            for which, (eddy, speed) in enumerate(
+                zip(self.eddy_m, (self.speed_m_s, 0.6 * self.speed_m_s), strict=True)
+            )
+        )
+        share = smooth_step(h.astype(np.float64) / (2.0 * self.change_m))[..., None]
+        mix = share.astype(np.float32)
+        return np.asarray(small * np.sqrt(1 - mix) + large * np.sqrt(mix))
+
+
+def window(along: NDArray[np.float64], before_m: float, after_m: float) -> NDArray[np.float64]:
+    """1 between two distances from the source, falling softly to 0 at both ends.
+
+    The head of a flow that has started is at ``before_m``, its tail (where it was shut off) at
+    ``after_m``. Give ``along`` bent or torn to have a head that is round or ragged.
+    """
+    soft = 0.12 * abs(before_m) + 0.004
+    head = smooth_step((before_m - along) / soft)
+    tail = smooth_step((along - after_m) / (0.12 * abs(after_m) + 0.004)) if after_m > 0 else 1.0
+    return np.asarray(head * tail)
