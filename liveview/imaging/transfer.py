@@ -21,6 +21,8 @@ from liveview.model import Light, Pixels
 BT709_WEIGHTS_BGR = (0.0722, 0.7152, 0.2126)
 """Luminance from linear blue, green, red (ITU-R BT.709-6, 2015, item 3.2)."""
 
+_STRIP_ROWS = 64
+_SUM = np.ones((1, 3), np.float32)
 _CHANNELS = {"blue": 0, "green": 1, "red": 2}
 _GAMMA = re.compile(r"gamma:(\d+(?:\.\d+)?)")
 
@@ -107,11 +109,15 @@ class Transfer:
         if channel in _CHANNELS:
             plane = cv2.extractChannel(pixels, _CHANNELS[channel])
             return _looked_up(plane, self._table(pixels.dtype, white, 1.0), out)
-        planes = cv2.split(pixels)[:3]
-        tables = [self._table(pixels.dtype, white, weight) for weight in BT709_WEIGHTS_BGR]
-        total = _looked_up(planes[0], tables[0], out)
-        for plane, table in zip(planes[1:], tables[1:], strict=True):
-            cv2.add(total, _looked_up(plane, table, None), total)
+        return self._luminance(pixels[..., :3], white, out)
+
+    def _luminance(self, pixels: Pixels, white: int, out: Light | None) -> Light:
+        """All three channels at once, in strips that stay in the processor's cache."""
+        total = np.empty(pixels.shape[:2], np.float32) if out is None else out
+        table = _table_bgr(self, _codes(pixels.dtype), white)
+        for row in range(0, len(pixels), _STRIP_ROWS):
+            strip = slice(row, row + _STRIP_ROWS)
+            cv2.transform(cv2.LUT(pixels[strip], table), _SUM, total[strip])
         return total
 
     def to_code(self, light: ArrayLike, white: int) -> Pixels:
@@ -120,7 +126,19 @@ class Transfer:
         return code.astype(np.uint8 if white <= 255 else np.uint16)
 
     def _table(self, dtype: np.dtype[Any], white: int, weight: float) -> Light:
-        return _table(self, 256 if dtype == np.uint8 else 65536, white, weight)
+        return _table(self, _codes(dtype), white, weight)
+
+
+def _codes(dtype: np.dtype[Any]) -> int:
+    return 256 if dtype == np.uint8 else 65536
+
+
+@lru_cache(maxsize=8)
+def _table_bgr(curve: Transfer, size: int, white: int) -> Light:
+    parts = [_table(curve, size, white, weight).ravel() for weight in BT709_WEIGHTS_BGR]
+    table = np.ascontiguousarray(np.stack(parts, axis=-1).reshape(1, size, 3))
+    table.setflags(write=False)
+    return table
 
 
 @lru_cache(maxsize=32)
