@@ -28,9 +28,9 @@ from liveview.engine.ground import (
     unclipped_in,
 )
 from liveview.engine.instruments import (
+    BladeGauge,
     NoiseGauge,
     RelativeLight,
-    read_blade,
     read_histogram,
     unit_factor,
 )
@@ -107,6 +107,7 @@ class Chain:
         self._auto_gain = AutoGain()
         self._noise = NoiseMeter()
         self._gauge = NoiseGauge()
+        self._blade_gauge = BladeGauge()
         self._relative = RelativeLight()
         self._marks: list[tuple[str, float]] = []
         self._mark_from = 0.0
@@ -372,7 +373,7 @@ class Chain:
                 self._relative.hold(float(lit[place.inside > 0].mean()))
         fit = None if self._blade is None else self._blade.read(self._light, self._unclipped)
         relative = None if fit is not None else self._relative.read(self._light, place)
-        return read_blade(self._settings, fit, relative, clipped_dark)
+        return self._blade_gauge.read(self._settings, fit, relative, clipped_dark)
 
     # The picture.
 

@@ -56,7 +56,8 @@ class Ground:
     ``usable`` is 255 where contrast can be told: inside the disc, reference bright enough,
     calibration not clipped. ``block_share`` is the usable share of each square block
     (``imaging.lamp``). The samples are some thousand pixels of the reference and the dark
-    picture, for the noise. ``uncut`` is the uncut fraction of the reference itself where dark and open tell it.
+    picture, for the noise. ``uncut`` is the uncut fraction of the reference itself where dark and
+    open tell it.
     """
 
     plan: ContrastPlan

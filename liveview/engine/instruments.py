@@ -13,55 +13,77 @@ from liveview.imaging.noise import PhotonTransfer, contrast_sigma
 from liveview.model import BladeReading, Histogram, Light, NoiseReading
 from liveview.optics import scale as optics_scale
 from liveview.optics.blade import axial_offset_from_tilt, position_from_uncut
+from liveview.optics.rig import RigGeometry
 from liveview.settings import Settings
 from liveview.units import ARCSEC_RAD
 
 
-def read_blade(
-    settings: Settings, fit: BladeFit | None, relative: float | None, clipped_dark: float
-) -> BladeReading:
+class BladeGauge:
     """The blade's reading with distances where the rig and the tilt allow them."""
-    side = settings.blade.side
-    if fit is None:
-        words = "no light passes the blade: draw it back" if clipped_dark > 0.9 else ""
-        return BladeReading(side, relative=relative, advice=words)
-    offset = travel = None
-    try:
-        rig = optics_scale.geometry(settings)
-    except BadRequest:
-        rig = None
-    if rig is not None:
+
+    def __init__(self) -> None:
+        self._settings: Settings | None = None
+        self._rig: RigGeometry | None = None
+
+    def read(
+        self,
+        settings: Settings,
+        fit: BladeFit | None,
+        relative: float | None,
+        clipped_dark: float,
+    ) -> BladeReading:
+        """From the fit of one frame (None without dark and open pictures, or light)."""
+        side = settings.blade.side
+        if fit is None:
+            words = "no light passes the blade: draw it back" if clipped_dark > 0.9 else ""
+            return BladeReading(side, relative=relative, advice=words)
+        target, band = settings.blade.target_uncut, settings.blade.target_band
+        offset, travel = self._distances(settings, fit, clipped_dark)
+        return BladeReading(
+            side=side,
+            uncut=fit.uncut,
+            tilt_across=fit.tilt_across,
+            tilt_along=fit.tilt_along,
+            tilt_sigma=fit.tilt_sigma,
+            axial_offset_m=offset,
+            travel_m=travel,
+            advice=advice(side, fit.uncut, fit.tilt_across, fit.tilt_sigma, target, band),
+        )
+
+    def _distances(
+        self, settings: Settings, fit: BladeFit, clipped_dark: float
+    ) -> tuple[float | None, float | None]:
+        """Axial offset and how far the edge has come into the lamp's image, metres."""
+        if settings is not self._settings:
+            self._settings, self._rig = settings, _rig_of(settings)
+        rig = self._rig
+        if rig is None or not 0.0 <= fit.uncut <= 1.0:
+            return None, None
         width, shape = rig.image_width_m, settings.lamp.shape
-        if 0.0 <= fit.uncut <= 1.0:
-            travel = position_from_uncut(fit.uncut, width, shape)
-        if fit.tilt_across is not None and clipped_dark < 0.02:
-            offset = axial_offset_from_tilt(
-                fit.tilt_across,
-                fit.uncut,
-                width,
-                settings.rig.mirror_diameter_m,
-                rig.blade_distance_m,
-                shape,
-                tilt_sigma=fit.tilt_sigma or 0.0,
-            ).offset_m
-    return BladeReading(
-        side=side,
-        uncut=fit.uncut,
-        relative=relative,
-        tilt_across=fit.tilt_across,
-        tilt_along=fit.tilt_along,
-        tilt_sigma=fit.tilt_sigma,
-        axial_offset_m=offset,
-        travel_m=travel,
-        advice=advice(
-            side,
-            fit.uncut,
+        travel = position_from_uncut(fit.uncut, width, shape)
+        if fit.tilt_across is None or clipped_dark > _MOST_DARK:
+            return None, travel
+        found = axial_offset_from_tilt(
             fit.tilt_across,
-            fit.tilt_sigma,
-            settings.blade.target_uncut,
-            settings.blade.target_band,
-        ),
-    )
+            fit.uncut,
+            width,
+            settings.rig.mirror_diameter_m,
+            rig.blade_distance_m,
+            shape,
+            tilt_sigma=fit.tilt_sigma or 0.0,
+        )
+        return found.offset_m, travel
+
+
+_MOST_DARK = 0.02
+"""With more of the disc fully dark a tilt says only the direction."""
+
+
+def _rig_of(settings: Settings) -> RigGeometry | None:
+    try:
+        return optics_scale.geometry(settings)
+    except BadRequest:
+        return None
 
 
 class NoiseGauge:

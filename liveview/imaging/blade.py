@@ -82,7 +82,9 @@ class BladeMeter:
         self._total = int(self._inside.sum())
         self._dark = dark[grid].copy()
         self._recip = (1.0 / np.maximum(span[grid], 1e-9)).astype(np.float32)
-        self._axes = _axes(rows, columns, disc, side, grid)
+        across, along = _axes(rows, columns, disc, side, grid)
+        inside_only = (np.ones_like(across), across, along)
+        self._matrix = np.stack([axis[self._inside] for axis in inside_only])
 
     def read(self, light: Light, unclipped: Bytes) -> BladeFit | None:
         """Uncut fraction and tilts; None when no pixel of the disc can be used.
@@ -99,8 +101,8 @@ class BladeMeter:
             return None
         share = ((light[self._grid] - self._dark) * self._recip)[keep].astype(np.float64)
         uncut = float(share.mean())
-        across, along = (axis[keep] for axis in self._axes)
-        plane = _robust_plane(share, across, along) if kept >= 50 else None
+        matrix = self._matrix if kept == self._total else self._matrix[:, keep[self._inside]]
+        plane = _robust_plane(share, matrix) if kept >= 50 else None
         valid = kept / self._total
         if plane is None:
             return BladeFit(uncut, None, None, None, valid)
@@ -120,22 +122,24 @@ def _axes(
     return x * nx + y * ny, x * tx + y * ty
 
 
-def _robust_plane(values: Floats, a: Floats, b: Floats) -> tuple[float, float, float] | None:
-    """Slopes of ``values`` along a and b, and the first one's standard deviation.
+def _robust_plane(values: Floats, matrix: Floats) -> tuple[float, float, float] | None:
+    """Slopes of ``values`` along n and t, and the first one's standard deviation.
 
-    Reweighted least squares (Tukey's biweight). None when the samples lie on a line.
+    Least squares, reweighted twice (Tukey's biweight). ``matrix`` is (3, samples): ones, n, t.
+    None when the samples lie on a line.
     """
-    matrix = np.stack([np.ones_like(a), a, b])
     weighted = matrix
-    for _ in range(3):
+    for turn in range(3):
         normal = weighted @ matrix.T
-        if np.linalg.det(normal) < 1e-6 * normal[0, 0] ** 3:
+        if turn == 0 and np.linalg.det(normal) < 1e-6 * normal[0, 0] ** 3:
             return None
         solved = np.linalg.solve(normal, weighted @ values)
         miss = np.abs(values - solved @ matrix)
         scale = max(1.4826 * float(np.median(miss)), 1e-9)
-        weights = np.clip(1 - (miss / (4.685 * scale)) ** 2, 0, None) ** 2
-        weighted = matrix * weights
+        if turn < 2:
+            miss *= 1 / (4.685 * scale)
+            np.minimum(miss, 1.0, out=miss)
+            weighted = matrix * (1 - miss * miss) ** 2
     sigma = scale * float(np.sqrt(np.linalg.inv(normal)[1, 1]))
     return float(solved[1]), float(solved[2]), sigma
 
