@@ -411,6 +411,8 @@ class EventStart:
     """Local wall time of the trigger in ISO 8601 with offset."""
     wall_minus_session_s: float = 0.0
     """Seconds to add to session times to get the wall clock (Unix time)."""
+    set_up: Mapping[str, float] = field(default_factory=dict)
+    """Steps of the set-up that had been reached, and when (session seconds)."""
 
 
 @dataclass(frozen=True, slots=True)

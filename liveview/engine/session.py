@@ -16,6 +16,7 @@ from liveview.engine.chainthread import ChainLike, ChainThread
 from liveview.engine.clock import SessionClock, iso_at, wall_minus
 from liveview.engine.eventbuilder import EventBuilder
 from liveview.engine.feed import Feed
+from liveview.engine.guide import Guide
 from liveview.engine.listen import Listen
 from liveview.engine.mailbox import Mailbox
 from liveview.engine.memory import ring_megabytes
@@ -112,6 +113,8 @@ class Session:
         self._calibrating = Calibrating()
         self.aids = AidsDesk()
         """Aids for setting up; see ``engine.aidsdesk``."""
+        self.guide = Guide()
+        """Steps of the set-up. The window judges them; what was reached goes into events."""
         self._sounds = SoundRing(_sound_seconds(settings), self._bell.ring)
         self._lost_ring_before = 0
         self._captured_before = 0
@@ -391,6 +394,7 @@ class Session:
             disc=self._found_disc(),
             started_at=iso_at(self.clock() + self._wall_s),
             wall_minus_session_s=self._wall_s,
+            set_up=self.guide.notes(),
         )
 
     def _counters(self, feed: Feed | None) -> Counters:

@@ -2,7 +2,7 @@
 
 Schema 1 holds: ``schema``, ``program`` (name, version), ``complete``, ``recovered``, ``cause``,
 ``started_at``, ``wall_minus_session_s``, ``source``, ``sound``, ``disc``, ``settings``,
-``spotted`` (the first is what started the event), ``calibration`` (one entry per picture),
+``set_up`` (steps reached and when), ``spotted`` (the first is what started the event), ``calibration`` (one entry per picture),
 ``frames`` and ``sound_track`` (how the files are laid out) and ``lost`` (what is missing).
 Times are seconds on the session's clock.
 """
@@ -47,6 +47,7 @@ def describe_start(start: EventStart) -> dict[str, Any]:
         "sound": None if start.sound is None else dataclasses.asdict(start.sound),
         "disc": None if start.disc is None else dataclasses.asdict(start.disc),
         "settings": dict(start.settings),
+        "set_up": dict(start.set_up),
         "spotted": [describe_spotted(start.spotted)],
         "calibration": {
             kind.value: describe_average(picture)
@@ -131,6 +132,7 @@ def read_start(data: Mapping[str, Any], calibration: Calibration) -> EventStart:
         disc=read_disc(data["disc"]),
         started_at=data["started_at"],
         wall_minus_session_s=data["wall_minus_session_s"],
+        set_up=data.get("set_up", {}),
     )
 
 
