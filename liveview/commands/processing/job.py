@@ -37,6 +37,7 @@ from liveview.commands.processing.progress import Progress
 from liveview.commands.processing.report import Summary, build_report, report_text, write_report
 from liveview.commands.processing.request import Request, Stretch
 from liveview.engine.chain import Chain
+from liveview.engine.clock import SessionClock
 from liveview.engine.ring import FrameRing, RingLease
 from liveview.errors import InputUnreadable
 from liveview.model import (
@@ -48,7 +49,7 @@ from liveview.model import (
     SoundSource,
     SourceInfo,
 )
-from liveview.sources import frame_source, sound_source
+from liveview.sources import Input, frame_source, sound_source
 
 OURS = ("report.json", "frames.csv", "contrast.npy", "picture.mkv")
 """Files of an earlier run in the same folder, replaced by this one."""
@@ -59,10 +60,12 @@ INTERRUPTED = 130
 def run_job(request: Request) -> int:
     """Do what was asked for and return the exit code."""
     request = dataclasses.replace(request, out=request.out.absolute())
-    source = _source(request, request.recording)
+    entry = Input(request.recording, request.settings, clock=SessionClock(), live=False)
+    source = entry.frames()
     try:
         info = _with_stated_transfer(source.open(), request)
-        job = Job(request, source, info)
+        sound = entry.sound() if entry.has_sound and request.sound is None else None
+        job = Job(request, source, info, sound)
         report = job.run()
     finally:
         source.close()
@@ -73,7 +76,7 @@ def run_job(request: Request) -> int:
 
 
 def _source(request: Request, address: str) -> FrameSource:
-    return frame_source(address, request.settings, clock=time.monotonic, live=False)
+    return frame_source(address, request.settings, clock=SessionClock(), live=False)
 
 
 def _with_stated_transfer(info: SourceInfo, request: Request) -> SourceInfo:
@@ -84,13 +87,16 @@ def _with_stated_transfer(info: SourceInfo, request: Request) -> SourceInfo:
 
 
 class Job:
-    """One run over one open source."""
+    """One run over one open source, with the sound that belongs to it, if any."""
 
-    def __init__(self, request: Request, source: FrameSource, info: SourceInfo) -> None:
+    def __init__(
+        self, request: Request, source: FrameSource, info: SourceInfo, sound: SoundSource | None
+    ) -> None:
         self.interrupted = False
         self._request = request
         self._source = source
         self._info = info
+        self._own_sound = sound
         self._settings = request.settings.replaced("camera", transfer=info.transfer)
         self._warnings: list[str] = []
         self._event_disc: Disc | None = None
@@ -229,8 +235,10 @@ class Job:
         )
 
     def _sound_source(self) -> SoundSource | None:
-        address = self._request.sound or self._request.recording
-        return sound_source(address, self._settings, clock=time.monotonic, live=False)
+        named = self._request.sound
+        if named is None:
+            return self._own_sound
+        return sound_source(named, self._settings, clock=SessionClock(), live=False)
 
     def _one_frame(
         self, lease: RingLease, ring: FrameRing, files: Files, catching: Catching | None
