@@ -1,0 +1,272 @@
+"""The window put together: source, session, recorder, settings and what shows them.
+
+The source is started before Qt is loaded, so that the first picture is there when the window is.
+"""
+
+from __future__ import annotations
+
+import signal
+import sys
+import traceback
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from pathlib import Path
+from types import FrameType, TracebackType
+from typing import TYPE_CHECKING
+
+from liveview.engine.clock import SessionClock
+from liveview.engine.session import SWITCH_INTERVAL_S, Session
+from liveview.errors import LiveviewError, WorkerStuck
+from liveview.recorder.recorder import Recorder
+from liveview.settings import Settings, load_settings
+
+if TYPE_CHECKING:
+    from PyQt6.QtWidgets import QApplication
+
+    from liveview.gui.bridge import SourceOffer, Supplies
+    from liveview.gui.window import Window
+
+SIMULATED = "simulated"
+VIEWS = ("plain", "lifted", "signed")
+"""The views that the chain paints."""
+
+RECORDER_CLOSE_S = 1.5
+
+
+def run_window(source: str | None = None, setup: Path | None = None) -> int:
+    """Open the window and stay until it is closed.
+
+    Parameters
+    ----------
+    source : str, optional
+        Address to open; else the settings', else the first camera that answers, else the
+        simulated rig, which says so.
+    setup : Path, optional
+        Settings file.
+
+    Returns
+    -------
+    int
+        Exit code: 0, or 1 when the window had to be given up.
+
+    Raises
+    ------
+    LiveviewError
+        There is no display, or the settings cannot be used.
+    """
+    from liveview.gui.display import display_problem
+
+    settings = load_settings(setup) if setup is not None else Settings()
+    problem = display_problem()
+    if problem is not None:
+        raise LiveviewError(
+            problem, "window", "without a display use 'liveview process' or 'liveview simulate'"
+        )
+    sys.setswitchinterval(SWITCH_INTERVAL_S)
+    house = House(settings)
+    try:
+        return _show(house, settings, house.candidates(source or settings.camera.source))
+    finally:
+        house.close()
+
+
+class House:
+    """Builds sessions and owns the recorder they share."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.words: list[str] = []
+        self._address = ""
+        self._recorder: Recorder | None = None
+        try:
+            self._recorder = Recorder(settings.store)
+        except LiveviewError as error:
+            self.words.append(f"events are not kept: {error}")
+
+    def candidates(self, wanted: str) -> list[str]:
+        """Addresses to try in turn at the start."""
+        if wanted:
+            return [wanted]
+        from liveview.sources.devices import find_cameras
+
+        cameras = [device.address for device in find_cameras()]
+        if not cameras:
+            self.words.append("no camera is there: this is the simulated rig")
+        return [*cameras, SIMULATED]
+
+    def cameras(self) -> Sequence[SourceOffer]:
+        """Cameras that are there, with what they say of themselves.
+
+        The one in use is not opened a second time.
+        """
+        from liveview.gui.bridge import SourceOffer
+        from liveview.sources.devices import find_cameras
+        from liveview.sources.listing import list_cameras
+
+        used = self._address
+        found = find_cameras()
+        offers = [
+            SourceOffer(d.address, d.name or d.address, "in use")
+            for d in found
+            if d.address == used
+        ]
+        others = [device for device in found if device.address != used]
+        answers = list_cameras(find=lambda: others)
+        return [*offers, *(SourceOffer(a.address, a.name, a.words) for a in answers)]
+
+    def scenes(self) -> Sequence[SourceOffer]:
+        """The simulated rig and its scenes."""
+        from liveview.bench.scene import load_scene, scene_names
+        from liveview.gui.bridge import SourceOffer
+
+        scenes = [SourceOffer(SIMULATED, "Your rig", "mirror, lamp and blade of the set-up")]
+        for name in scene_names():
+            scenes.append(SourceOffer(f"{SIMULATED}:{name}", load_scene(name).title))
+        return scenes
+
+    def session(self, address: str, settings: Settings) -> Session:
+        """A session for an address, not started."""
+        from liveview.sources import Input
+
+        clock = SessionClock()
+        sink = self._recorder
+        source = Input(address, settings, clock=clock, live=True)
+        self._address = address
+        return Session(
+            settings,
+            source.frames,
+            sound=source.sound if source.has_sound and settings.sound.enabled else None,
+            sink=sink,
+            store_status=None if sink is None else sink.status,
+            rig=source.rig,
+            clock=clock,
+        )
+
+    def supplies(self) -> Supplies:
+        """What the window is handed."""
+        from liveview.gui.bridge import Supplies
+
+        return Supplies(self.session, self.cameras, self.scenes())
+
+    def close(self) -> None:
+        """Let the recorder finish what it can in the time."""
+        if self._recorder is None:
+            return
+        try:
+            self._recorder.close(RECORDER_CLOSE_S)
+        except WorkerStuck as error:
+            print(f"liveview: {error}", file=sys.stderr)
+
+
+def _show(house: House, settings: Settings, candidates: list[str]) -> int:
+    early = _start_early(house, settings, candidates)
+    try:
+        from PyQt6.QtWidgets import QApplication
+
+        from liveview.gui.bridge import Bridge
+        from liveview.gui.theme import dress
+        from liveview.gui.window import Window
+
+        app = QApplication(["liveview"])
+        app.setApplicationName("liveview")
+        app.setDesktopFileName("liveview")
+        dress(app)
+        bridge = Bridge(house.supplies(), settings, frame_interval_s=_interval(app))
+        window = Window(bridge, VIEWS)
+    except BaseException:
+        if early is not None:
+            early.stop()
+        raise
+    for words in house.words:
+        bridge.note(words)
+    if early is not None:
+        bridge.adopt(early, candidates[0], candidates[1:])
+    else:
+        bridge.open_first(candidates)
+    _fit_to_screen(window, app)
+    with _Guard(window, app) as guard:
+        window.show()
+        bridge.start()
+        code = app.exec()
+    for words in (*guard.words, *window.stuck):
+        print(f"liveview: {words}", file=sys.stderr)
+    return 1 if guard.words else code
+
+
+def _start_early(house: House, settings: Settings, candidates: list[str]) -> Session | None:
+    """The first candidate, started already; None when it cannot even be built."""
+    try:
+        session = house.session(candidates[0], settings)
+    except LiveviewError:
+        if len(candidates) == 1:
+            raise
+        return None
+    session.start()
+    return session
+
+
+def _interval(app: QApplication) -> float:
+    """Seconds between two pictures of the display."""
+    screen = app.primaryScreen()
+    rate = 60.0 if screen is None else screen.refreshRate()
+    return 1.0 / min(max(rate, 30.0), 120.0)
+
+
+def _fit_to_screen(window: Window, app: QApplication) -> None:
+    screen = app.primaryScreen()
+    if screen is None:
+        window.resize(1280, 800)
+        return
+    room = screen.availableGeometry()
+    window.resize(min(1440, room.width()), min(900, room.height()))
+
+
+class _Guard:
+    """Ends the window in words: on Ctrl-C, on SIGTERM, and on a fault inside a Qt callback."""
+
+    def __init__(self, window: Window, app: QApplication) -> None:
+        self._window = window
+        self._app = app
+        self.words: list[str] = []
+        self._hook: Callable[..., object] = sys.excepthook
+        self._handlers: dict[int, object] = {}
+
+    def __enter__(self) -> _Guard:
+        sys.excepthook = self._fault
+        for number in (signal.SIGINT, signal.SIGTERM):
+            self._handlers[number] = signal.signal(number, self._asked)
+        return self
+
+    def __exit__(self, *fault: object) -> None:
+        sys.excepthook = self._hook
+        for number, handler in self._handlers.items():
+            signal.signal(number, handler)  # type: ignore[arg-type]
+
+    def _asked(self, number: int, frame: FrameType | None) -> None:
+        self._window.close()
+
+    def _fault(
+        self, kind: type[BaseException], error: BaseException, trace: TracebackType | None
+    ) -> None:
+        first = not self.words
+        place = _keep_trace(kind, error, trace)
+        self.words.append(f"{kind.__name__}: {' '.join(str(error).split())}{place}")
+        if first:
+            self._window.close()
+            self._app.exit(1)
+
+
+def _keep_trace(
+    kind: type[BaseException], error: BaseException, trace: TracebackType | None
+) -> str:
+    """Write the trace into the user's log folder; words about where, empty where it cannot be."""
+    import platformdirs
+
+    path = Path(platformdirs.user_log_dir("liveview")) / "faults.txt"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("a", encoding="utf-8") as file:
+            file.write(f"{datetime.now().astimezone().isoformat(timespec='seconds')}\n")
+            traceback.print_exception(kind, error, trace, file=file)
+    except OSError as fault:
+        return f"; the details could not be kept ({fault.strerror})"
+    return f"; details in {path}"

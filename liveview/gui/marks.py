@@ -1,0 +1,156 @@
+"""The instrument's signs, drawn in a square: a shape for every state, so that colour only helps."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from PyQt6.QtCore import QPointF, QRectF, Qt
+from PyQt6.QtGui import QPainter, QPainterPath
+
+from liveview.gui.paint import arc, circle, pen, star
+from liveview.gui.theme import COLOURS, Look, faded
+from liveview.model import ArmState, CalibrationKind
+
+Mark = Callable[[QPainter, QRectF, Look], None]
+"""Draws itself into a square."""
+
+
+def calibration_mark(kind: CalibrationKind, has: bool, progress: float | None) -> Mark:
+    """Dark: an empty disc. Open: a full one. Reference: cut in half. Ringed in brass when taken."""
+
+    def draw(p: QPainter, box: QRectF, look: Look) -> None:
+        centre, radius = box.center(), box.width() / 2
+        inner = radius * 0.56
+        colour = COLOURS.text if has else COLOURS.tick
+        p.setPen(pen(colour, look.line(1.4)))
+        p.setBrush(colour if kind is CalibrationKind.OPEN else Qt.BrushStyle.NoBrush)
+        p.drawEllipse(centre, inner, inner)
+        if kind is CalibrationKind.REFERENCE:
+            half = QPainterPath()
+            half.moveTo(centre)
+            half.arcTo(circle(centre, inner), -90.0, 180.0)
+            half.closeSubpath()
+            p.fillPath(half, colour)
+        p.setBrush(Qt.BrushStyle.NoBrush)
+        if progress is not None:
+            p.setPen(pen(COLOURS.line, look.line(3)))
+            p.drawEllipse(centre, radius * 0.88, radius * 0.88)
+            p.setPen(pen(COLOURS.brass, look.line(3)))
+            arc(p, centre, radius * 0.88, 0.0, 360.0 * progress)
+        elif has:
+            p.setPen(pen(COLOURS.brass, look.line(2)))
+            p.drawEllipse(centre, radius * 0.88, radius * 0.88)
+        else:
+            dashed = pen(COLOURS.tick, look.line(1.2))
+            dashed.setDashPattern([2.0, 3.0])
+            p.setPen(dashed)
+            p.drawEllipse(centre, radius * 0.88, radius * 0.88)
+
+    return draw
+
+
+def arm_mark(state: ArmState, learnt: float = 0.0) -> Mark:
+    """Off: a ring. Learning: a ring that fills. Armed: a bull's eye. Catching: a star."""
+
+    def draw(p: QPainter, box: QRectF, look: Look) -> None:
+        centre, radius = box.center(), box.width() / 2
+        p.setBrush(Qt.BrushStyle.NoBrush)
+        if state is ArmState.CATCHING:
+            p.setPen(Qt.PenStyle.NoPen)
+            p.setBrush(COLOURS.ember)
+            p.drawPolygon(star(centre, radius))
+            return
+        on = state is ArmState.ARMED
+        p.setPen(pen(COLOURS.brass if on else COLOURS.tick, look.line(2.5)))
+        p.drawEllipse(centre, radius * 0.85, radius * 0.85)
+        if on:
+            p.setPen(Qt.PenStyle.NoPen)
+            p.setBrush(COLOURS.brass)
+            p.drawEllipse(centre, radius * 0.42, radius * 0.42)
+        elif state is ArmState.LEARNING:
+            p.setPen(pen(COLOURS.brass, look.line(2.5)))
+            arc(p, centre, radius * 0.85, 0.0, 360.0 * max(learnt, 0.03))
+
+    return draw
+
+
+def spark_mark(on: bool = True) -> Mark:
+    """A star."""
+
+    def draw(p: QPainter, box: QRectF, look: Look) -> None:
+        p.setPen(Qt.PenStyle.NoPen)
+        p.setBrush(COLOURS.ember if on else COLOURS.tick)
+        p.drawPolygon(star(box.center(), box.width() * 0.42))
+
+    return draw
+
+
+def choice_mark(on: bool) -> Mark:
+    """A filled or an empty small disc."""
+
+    def draw(p: QPainter, box: QRectF, look: Look) -> None:
+        centre, radius = box.center(), box.width() / 2
+        if on:
+            p.setPen(Qt.PenStyle.NoPen)
+            p.setBrush(COLOURS.brass)
+            p.drawEllipse(centre, radius * 0.42, radius * 0.42)
+            p.setBrush(Qt.BrushStyle.NoBrush)
+            p.setPen(pen(faded(COLOURS.brass, 0.6), look.line(1.2)))
+            p.drawEllipse(centre, radius * 0.72, radius * 0.72)
+        else:
+            p.setBrush(Qt.BrushStyle.NoBrush)
+            p.setPen(pen(COLOURS.tick, look.line(1.4)))
+            p.drawEllipse(centre, radius * 0.34, radius * 0.34)
+
+    return draw
+
+
+def gain_mark(fixed: bool) -> Mark:
+    """A wedge: filled when the gain is fixed, with an open end when it follows the picture."""
+
+    def draw(p: QPainter, box: QRectF, look: Look) -> None:
+        side = box.width() * 0.3
+        x, y = box.center().x(), box.center().y()
+        wedge = QPainterPath(QPointF(x - side, y + side * 0.8))
+        wedge.lineTo(x + side, y + side * 0.8)
+        wedge.lineTo(x + side, y - side)
+        wedge.closeSubpath()
+        if fixed:
+            p.fillPath(wedge, COLOURS.brass)
+            return
+        p.setBrush(Qt.BrushStyle.NoBrush)
+        p.setPen(pen(COLOURS.quiet, look.line(1.4)))
+        p.drawPath(wedge)
+
+    return draw
+
+
+def notice_mark(p: QPainter, box: QRectF, look: Look) -> None:
+    """A triangle with a stroke: something needs a person."""
+    centre, radius = box.center(), box.width() / 2
+    corners = [
+        QPointF(
+            centre.x() + radius * math.sin(math.radians(a)),
+            centre.y() + radius * 0.1 - radius * math.cos(math.radians(a)),
+        )
+        for a in (0, 120, 240)
+    ]
+    line = pen(COLOURS.ember, look.line(1.6))
+    line.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
+    p.setPen(line)
+    p.setBrush(Qt.BrushStyle.NoBrush)
+    path = QPainterPath(corners[0])
+    for corner in corners[1:]:
+        path.lineTo(corner)
+    path.closeSubpath()
+    p.drawPath(path)
+    p.drawLine(
+        QPointF(centre.x(), centre.y() - radius * 0.32),
+        QPointF(centre.x(), centre.y() + radius * 0.16),
+    )
+    p.drawPoint(QPointF(centre.x(), centre.y() + radius * 0.38))
+
+
+def no_mark(p: QPainter, box: QRectF, look: Look) -> None:
+    """Nothing."""

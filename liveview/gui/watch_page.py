@@ -1,0 +1,467 @@
+"""The Watch page: the disc in the middle, its readings around it, the trigger in the corner."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from PyQt6.QtCore import QRect, Qt, QTimer
+from PyQt6.QtGui import QResizeEvent
+from PyQt6.QtWidgets import QWidget
+
+from liveview.gui.dial import shadow_of
+from liveview.gui.dialwidget import DialWidget
+from liveview.gui.history import History
+from liveview.gui.keys import KeyMap
+from liveview.gui.legend import legend_for
+from liveview.gui.lines import Line, Lines
+from liveview.gui.marks import (
+    arm_mark,
+    calibration_mark,
+    choice_mark,
+    gain_mark,
+    notice_mark,
+    spark_mark,
+)
+from liveview.gui.pad import Pad
+from liveview.gui.ring import FaceValues, HandValues
+from liveview.gui.theme import COLOURS, Look, Type, Weight
+from liveview.gui.words import (
+    ARM_WORDS,
+    THIN,
+    blade_line,
+    catch_line,
+    count,
+    data_size,
+    first_up,
+    kept_line,
+    lost_line,
+    noise_line,
+    signed,
+    spotted_line,
+    verdict,
+    warnings,
+    with_unit,
+)
+from liveview.model import (
+    ArmState,
+    CalibrationKind,
+    Reading,
+    SessionStatus,
+)
+from liveview.settings import Settings
+
+if TYPE_CHECKING:
+    from liveview.gui.histogram import HistogramPlot
+
+HANDS_S = 0.05
+"""The hands move this often at most."""
+
+WORDS_S = 0.12
+"""Words and the histogram change this often at most."""
+
+STEADY_S = 4.0
+"""Span of the steadiness mark."""
+
+SIDE_STEPS = 33.0
+"""Least room on either side of the instrument."""
+
+RIGHT = Qt.AlignmentFlag.AlignRight
+LEFT = Qt.AlignmentFlag.AlignLeft
+
+
+class WatchPage(QWidget):
+    """Everything that is read while watching.
+
+    Parameters
+    ----------
+    keys : KeyMap
+        What the pads do.
+    views : tuple of str
+        The views there are.
+    """
+
+    def __init__(
+        self,
+        keys: KeyMap,
+        views: tuple[str, ...],
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self._keys = keys
+        self._clock = clock
+        self._look = Look()
+        self._settings = Settings()
+        self._reading: Reading | None = None
+        self._status = SessionStatus()
+        self._own_words: tuple[str, ...] = ()
+        self._uncut = History(STEADY_S)
+        self._light = History(8.0)
+        self._next_hands_s = self._next_words_s = 0.0
+        self.dial = DialWidget(self)
+        self.blade = Lines(LEFT, parent=self)
+        self.notices = Lines(LEFT, from_bottom=True, parent=self)
+        self.catch = Lines(RIGHT, parent=self)
+        self.verdict = Lines(RIGHT, parent=self)
+        self.pads = self._make_pads(views)
+        self.histogram: HistogramPlot | None = None
+        QTimer.singleShot(0, self._refresh_pads)
+
+    @property
+    def picture(self) -> object:
+        """The picture widget."""
+        return self.dial.picture
+
+    def _make_pads(self, views: tuple[str, ...]) -> dict[str, Pad]:
+        pads = {}
+        for kind in CalibrationKind:
+            pads[f"take {kind.value}"] = self._pad(f"take {kind.value}", kind.value, mirrored=True)
+        for name in ("arm", "trigger"):
+            pads[name] = self._pad(name, "", mirrored=True)
+        for view in views:
+            pads[f"view {view}"] = self._pad(f"view {view}", view)
+        pads["gain"] = self._pad("gain", "gain")
+        return pads
+
+    def _pad(self, action: str, title: str, *, mirrored: bool = False) -> Pad:
+        what = self._keys[action]
+        pad = Pad((title or what.title).capitalize(), what.key, mirrored=mirrored, parent=self)
+        pad.setToolTip(f"{what.title}  ({what.key})")
+        pad.clicked.connect(what.run)
+        return pad
+
+    # --- values
+
+    def set_settings(self, settings: Settings) -> None:
+        """The settings in force."""
+        self._settings = settings
+        self._refresh_pads()
+        self._refresh_face()
+
+    def show_reading(self, reading: Reading) -> None:
+        """A new picture with its readings."""
+        self._reading = reading
+        self.dial.picture.show_reading(reading)
+        self._remember(reading)
+        now = self._clock()
+        if now >= self._next_hands_s:
+            self._next_hands_s = now + HANDS_S
+            self._refresh_face()
+            self._refresh_hands()
+        if now >= self._next_words_s:
+            self._next_words_s = now + WORDS_S
+            self._refresh_words()
+
+    def show_status(self, status: SessionStatus, own_words: tuple[str, ...]) -> None:
+        """A new status of the session."""
+        self._status = status
+        self._own_words = own_words
+        span = status.ring_capacity_seconds
+        if span is not None and span > 0 and abs(span / self._light.span_s - 1) > 0.05:
+            self._light = History(span)
+        self._refresh_pads()
+        self._refresh_catch()
+        self._refresh_notices()
+
+    def clear(self) -> None:
+        """Another source: nothing is known yet."""
+        self._reading = None
+        self._uncut.clear()
+        self._light.clear()
+        self.dial.picture.clear()
+        self.dial.set_hands(HandValues())
+        self.blade.show_lines(())
+        self.verdict.show_lines(())
+
+    def _remember(self, reading: Reading) -> None:
+        now = reading.stamp.time_s
+        value = reading.blade.uncut if reading.blade.uncut is not None else reading.blade.relative
+        if value is not None:
+            self._uncut.add(now, value)
+        if reading.lamp_gain is not None:
+            self._light.add(now, reading.lamp_gain - 1.0)
+
+    def add_histogram(self) -> None:
+        """Build the plot; done after the first picture because its library takes long to load."""
+        from liveview.gui.histogram import HistogramPlot
+
+        if self.histogram is None:
+            self.histogram = HistogramPlot(self)
+            self.histogram.set_look(self._look)
+            self.lay_out()
+            self.histogram.show()
+            self._refresh_words()
+
+    # --- refresh
+
+    def _refresh_face(self) -> None:
+        reading, blade = self._reading, self._settings.blade
+        calibrated = reading is not None and reading.blade.uncut is not None
+        legend = None if reading is None else legend_for(reading)
+        self.dial.set_face(
+            FaceValues(blade.target_uncut, blade.target_band, blade.side, calibrated, legend)
+        )
+
+    def _refresh_hands(self) -> None:
+        reading, status = self._reading, self._status
+        if reading is None:
+            return
+        blade, setting = reading.blade, self._settings.blade
+        now = reading.stamp.time_s
+        span = status.ring_capacity_seconds or 0.0
+        value = blade.uncut if blade.uncut is not None else blade.relative
+        clipped = (False, False)
+        if reading.histogram is not None:
+            h = reading.histogram
+            clipped = (h.clipped_dark > 0.005, h.clipped_bright > 0.005)
+        self.dial.set_hands(
+            HandValues(
+                uncut=value,
+                relative=blade.uncut is None,
+                reached=blade.uncut is not None
+                and abs(blade.uncut - setting.target_uncut) <= setting.target_band,
+                steady=self._uncut.range(now, STEADY_S),
+                shadow=shadow_of(blade),
+                memory=status.ring_seconds / span if span else 0.0,
+                pre=self._settings.catch.pre_trigger_s / span
+                if span and status.arm is not ArmState.OFF
+                else 0.0,
+                sparks=tuple((now - s.time_s) / span for s in status.recent) if span else (),
+                trace=self._light.trace(now) if span else (),
+                catching=status.arm is ArmState.CATCHING,
+                clipped=clipped,
+            )
+        )
+
+    def _refresh_words(self) -> None:
+        reading = self._reading
+        if reading is None:
+            return
+        self.blade.show_lines(self._blade_lines(reading))
+        if reading.histogram is None:
+            self.verdict.show_lines(())
+        else:
+            noise = noise_line(reading.noise, reading.histogram)
+            lines = [Line(verdict(reading.histogram), weight=Weight.FIRM)]
+            if noise:
+                lines.append(Line(noise, Type.SMALL, colour=COLOURS.quiet))
+            self.verdict.show_lines(lines)
+            if self.histogram is not None:
+                self.histogram.show_histogram(reading.histogram)
+        self._refresh_notices()
+
+    def _blade_lines(self, reading: Reading) -> list[Line]:
+        blade, target = reading.blade, self._settings.blade
+        value = blade.uncut if blade.uncut is not None else blade.relative
+        heading = "Uncut fraction" if blade.uncut is not None else "Relative brightness"
+        lines = [Line(heading, colour=COLOURS.quiet, gap=0.0)]
+        if value is not None:
+            lines.append(
+                Line(f"{value * 100:.1f}", Type.FIGURE, Weight.FIRM, gap=0.0, suffix=f"{THIN}%")
+            )
+        reached = blade.uncut is not None and (
+            abs(blade.uncut - target.target_uncut) <= target.target_band
+        )
+        words = blade_line(blade, target.target_uncut, target.target_band)
+        lines.append(
+            Line(
+                first_up(words),
+                weight=Weight.FIRM,
+                colour=COLOURS.brass if reached else COLOURS.text,
+                mark=choice_mark(True) if reached else None,
+                gap=0.6,
+            )
+        )
+        if blade.travel_m is not None:
+            travel = signed(blade.travel_m * 1e3, 2)
+            lines.append(Line(f"{travel}{THIN}mm of travel", Type.SMALL, colour=COLOURS.quiet))
+        if blade.advice:
+            lines.append(Line(blade.advice, gap=1.2))
+        return lines
+
+    def _refresh_notices(self) -> None:
+        status = self._status
+        words = (
+            *self._own_words,
+            *warnings(status, () if self._reading is None else self._reading.words),
+        )
+        lines = [Line(word, gap=0.9, mark=notice_mark) for word in words[:5]]
+        c = status.counters
+        lost = c.lost_source + c.lost_ring > 0
+        lines.append(
+            Line(
+                lost_line(status),
+                weight=Weight.FIRM,
+                colour=COLOURS.ember if lost else COLOURS.text,
+                gap=1.4,
+                mark=notice_mark if lost else None,
+            )
+        )
+        if c.captured:
+            lines.append(
+                Line(
+                    f"of {count(c.captured + c.lost_source + c.lost_ring, 'frame', 'frames')}",
+                    Type.SMALL,
+                    colour=COLOURS.quiet,
+                    gap=0.0,
+                )
+            )
+        self.notices.show_lines(lines)
+
+    def _refresh_catch(self) -> None:
+        status, catch = self._status, self._settings.catch
+        words = status.arm_words
+        if not words or words.lower() == ARM_WORDS[status.arm].lower():
+            words = catch_line(catch, status.sound is not None)
+        lines = [
+            Line(
+                ARM_WORDS[status.arm],
+                Type.TITLE,
+                Weight.FIRM,
+                gap=0.0,
+                colour=COLOURS.quiet if status.arm is ArmState.OFF else COLOURS.text,
+                mark=arm_mark(status.arm),
+            ),
+            Line(first_up(words), weight=Weight.FIRM),
+            Line(first_up(kept_line(catch)), Type.SMALL, colour=COLOURS.quiet),
+            Line(self._kept_words(), Type.SMALL, colour=COLOURS.quiet),
+        ]
+        if status.recent:
+            words = first_up(spotted_line(status.recent[-1]))
+            lines.append(Line(words, gap=0.8, mark=spark_mark()))
+        self.catch.show_lines(lines)
+        self._place_catch_pads()
+
+    def _kept_words(self) -> str:
+        store = self._status.store
+        words = count(store.events_kept, "event kept", "events kept")
+        if store.writing or store.converting:
+            words += ", writing"
+        if store.free_bytes is not None:
+            words += f", {data_size(store.free_bytes)} free"
+        return words
+
+    def _refresh_pads(self) -> None:
+        status, enhance = self._status, self._settings.enhance
+        for kind in CalibrationKind:
+            taking = status.taking is not None and status.taking[0] == kind.value
+            progress = status.taking[1] if taking and status.taking is not None else None
+            has = kind in status.has
+            note = "taken" if has else _HOW[kind]
+            if progress is not None:
+                note = f"taking {progress * 100:.0f}{THIN}%"
+            self.pads[f"take {kind.value}"].set_state(
+                mark=calibration_mark(kind, has, progress), note=note, on=has
+            )
+        off = status.arm is ArmState.OFF
+        self.pads["arm"].set_state(title="Arm" if off else "Disarm", on=not off)
+        self.pads["trigger"].set_state(title="Keep now")
+        for name, pad in self.pads.items():
+            if name.startswith("view "):
+                on = name == f"view {enhance.view}"
+                pad.set_state(mark=choice_mark(on), on=on)
+        fixed = enhance.gain_contrast is not None
+        self.pads["gain"].set_state(
+            mark=gain_mark(fixed), note=self._gain_note(), title="Gain", on=fixed
+        )
+        self._place_pads()
+
+    def _gain_note(self) -> str:
+        fixed = self._settings.enhance.gain_contrast is not None
+        words = "fixed" if fixed else "automatic"
+        reading = self._reading
+        if reading is not None and reading.scale is not None:
+            words += f", ±{with_unit(reading.scale, reading.unit)}"
+        return words
+
+    # --- layout
+
+    def set_look(self, look: Look) -> None:
+        """Sizes for the present window."""
+        self._look = look
+        for block in (self.blade, self.notices, self.catch, self.verdict):
+            block.set_look(look)
+        for pad in self.pads.values():
+            pad.set_look(look)
+        if self.histogram is not None:
+            self.histogram.set_look(look)
+        self.lay_out()
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        self.lay_out()
+
+    def _chord(self, y: float) -> float:
+        """Half the instrument's width at a height."""
+        radius = self.dial.width() / 2
+        off = y - self.height() / 2
+        return math.sqrt(max(radius**2 - off**2, 0.0))
+
+    def free_width(self, top: float, bottom: float) -> float:
+        """Room between the window's edge and the instrument over a stretch of height, pixels."""
+        middle = self.height() / 2
+        nearest = min(max(middle, top), bottom)
+        return self.width() / 2 - self._chord(nearest) - self._look.px(3.5)
+
+    def lay_out(self) -> None:
+        """Place everything."""
+        look, width, height = self._look, self.width(), self.height()
+        side = round(min(height - look.px(1.5), width - 2 * look.px(SIDE_STEPS)))
+        self.dial.fit(side, look)
+        self.dial.move((width - side) // 2, (height - side) // 2)
+        margin = look.px(2)
+        top, bottom = look.px(10), look.px(38)
+        room = self.free_width(top, bottom)
+        self._place(self.blade, margin, top, room, bottom - top)
+        self._place(self.catch, width - margin - room, top, room, look.px(21))
+        low = height - look.px(36)
+        room = self.free_width(low, height)
+        self._place(self.notices, margin, low, room, height - low - look.px(1.5))
+        self._place(self.verdict, width - margin - room, height - look.px(35), room, look.px(7.5))
+        if self.histogram is not None:
+            tall = look.px(26)
+            self._place(
+                self.histogram, width - margin - room, height - tall - look.px(1), room, tall
+            )
+        self._place_pads()
+
+    @staticmethod
+    def _place(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
+        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
+
+    def _place_pads(self) -> None:
+        look, middle = self._look, self.height() / 2
+        left = [f"take {kind.value}" for kind in CalibrationKind]
+        for k, name in enumerate(left):
+            self._beside(self.pads[name], middle + (k - 1) * look.px(5.6), left=True)
+        right = [name for name in self.pads if name.startswith("view ")] + ["gain"]
+        pitch = look.px(4.3)
+        for k, name in enumerate(right):
+            self._beside(self.pads[name], middle + (k - (len(right) - 1) / 2) * pitch, left=False)
+        self._place_catch_pads()
+
+    def _place_catch_pads(self) -> None:
+        """Below the words of the trigger, however many there are."""
+        x = float(self.width()) - self._look.px(1.5)
+        y = self.catch.y() + self.catch.needed_height(self.catch.width()) + self._look.px(1.2)
+        for name in ("trigger", "arm"):
+            pad = self.pads[name]
+            x -= pad.width()
+            pad.move(round(x), round(y))
+            x -= self._look.px(1.0)
+
+    def _beside(self, pad: Pad, y: float, *, left: bool) -> None:
+        """Put a pad next to the instrument's edge at a height."""
+        reach = self._chord(y) + self._look.px(0.8)
+        x = self.width() / 2 - reach - pad.width() if left else self.width() / 2 + reach
+        pad.move(round(x), round(y - pad.height() / 2))
+
+
+_HOW = {
+    CalibrationKind.DARK: "cap the lens",
+    CalibrationKind.OPEN: "blade out",
+    CalibrationKind.REFERENCE: "blade set, air quiet",
+}

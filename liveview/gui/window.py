@@ -1,0 +1,363 @@
+"""The window: pages, strips, sheets and keys around one bridge."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from functools import partial
+
+from PyQt6.QtCore import QRectF, QTimer
+from PyQt6.QtGui import QCloseEvent, QIcon, QPainter, QPaintEvent, QResizeEvent
+from PyQt6.QtWidgets import QWidget
+
+from liveview.errors import WorkerStuck
+from liveview.gui.bridge import Bridge
+from liveview.gui.controls import Controls
+from liveview.gui.hand import HandPanel
+from liveview.gui.key_sheet import KeySheet
+from liveview.gui.keys import Action, KeyMap
+from liveview.gui.lines import Line, Lines
+from liveview.gui.source_dialog import SourceDialog
+from liveview.gui.strip import PageBar, SourceStrip
+from liveview.gui.theme import COLOURS, Look, Weight
+from liveview.gui.watch_page import WatchPage
+from liveview.gui.words import THIN, seconds
+from liveview.model import CalibrationKind, Reading, SessionState, SessionStatus
+from liveview.settings import Settings
+from liveview.shipped import shipped_folder
+
+ANSWER_S = 4.0
+"""How long an answer to something done stays."""
+
+STOP_S = 2.0
+
+_STATE_CHIPS = {
+    SessionState.STALLED: "No picture arrives",
+    SessionState.ENDED: "The recording is over",
+    SessionState.FAILED: "No picture",
+    SessionState.OPENING: "Opening",
+}
+
+
+class Window(QWidget):
+    """The instrument on the screen.
+
+    Parameters
+    ----------
+    bridge : Bridge
+        Started by the owner after the window is shown.
+    views : sequence of str
+        The views that the chain offers.
+    """
+
+    def __init__(
+        self,
+        bridge: Bridge,
+        views: Sequence[str],
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        super().__init__()
+        self._bridge = bridge
+        self._views = tuple(views)
+        self._clock = clock
+        self._look = Look()
+        self._frozen_since: float | None = None
+        self._answer_until = 0.0
+        self._view_before: str | None = None
+        self.stuck: tuple[str, ...] = ()
+        self.setWindowTitle("liveview")
+        self.setWindowIcon(QIcon(str(shipped_folder("assets") / "icon.svg")))
+        self.setMinimumSize(960, 600)
+        self.controls = Controls(bridge, self._shown_reading, self._settings_changed)
+        self.keys = KeyMap(self._actions())
+        self.page = WatchPage(self.keys, self._views, clock=clock, parent=self)
+        self.pages = PageBar(("Watch",), self)
+        self.source = SourceStrip(self)
+        self.source.clicked.connect(self.keys["source"].run)
+        self.source.setToolTip(f"{self.keys['source'].title}  ({self.keys['source'].key})")
+        self.answer = Lines(parent=self)
+        self.hand = HandPanel(self)
+        self.sources = SourceDialog(bridge.supplies.scenes, bridge.supplies.look_for_cameras, self)
+        self.key_sheet = KeySheet(self.keys, self)
+        self.keys.bind(self)
+        self._connect()
+        self.page.set_settings(bridge.settings)
+
+    def _connect(self) -> None:
+        bridge, picture = self._bridge, self.page.dial.picture
+        bridge.new_reading.connect(self._on_reading)
+        bridge.new_status.connect(self._on_status)
+        bridge.source_changed.connect(self._on_source)
+        bridge.said.connect(self.say)
+        picture.disc_placed.connect(self.controls.place_disc)
+        picture.placing_changed.connect(self._on_placing)
+        picture.painted.connect(self._after_first_picture)
+        self.sources.chosen.connect(self._open)
+        for sheet in (self.sources, self.key_sheet):
+            sheet.closed.connect(self._sheet_closed)
+
+    # --- what can be done
+
+    def _actions(self) -> list[Action]:
+        c = self.controls
+        look, picture, catch = "Look", "Calibrate", "Catch"
+        rig, rest = "Hand on the simulated rig", "Window"
+        actions = [
+            Action("freeze", ("Space",), "Freeze the picture, go on", look, self.freeze),
+            *(
+                Action(
+                    f"view {view}",
+                    (str(k + 1),),
+                    f"Show it {_VIEW_WORDS.get(view, view)}",
+                    look,
+                    partial(c.view, view),
+                )
+                for k, view in enumerate(self._views)
+            ),
+            Action("gain", ("G",), "Gain automatic or fixed", look, c.gain),
+            Action("gain up", ("+", "="), "More gain", look, lambda: c.gain_by(1)),
+            Action("gain down", ("-",), "Less gain", look, lambda: c.gain_by(-1)),
+            Action("whole", ("W",), "Whole picture, or the disc", look, self._whole),
+            Action("place", ("P",), "Place the disc by hand", look, self._place),
+            Action("find", ("F",), "Find the disc", look, self._find),
+        ]
+        actions += [
+            Action(
+                f"take {kind.value}",
+                (key,),
+                f"Take the {kind.value} picture",
+                picture,
+                partial(c.take, kind),
+            )
+            for kind, key in (
+                (CalibrationKind.DARK, "D"),
+                (CalibrationKind.OPEN, "O"),
+                (CalibrationKind.REFERENCE, "R"),
+            )
+        ]
+        actions += [
+            Action("undo", ("Ctrl+Z",), "Undo the last one", picture, c.undo),
+            Action("side", ("B",), "Side the blade comes from", picture, c.blade_side),
+            Action("arm", ("A",), "Arm or disarm the trigger", catch, c.arm),
+            Action("trigger", ("T",), "Keep what happens now", catch, c.trigger),
+            Action("source", ("S",), "Choose the source", rest, self._choose_source),
+            Action("full", ("F11",), "Full screen", rest, self._full_screen),
+            Action("keys", ("F1", "?"), "These keys", rest, self._show_keys),
+            Action("back", ("Escape",), "Put sheets away", rest, self._back),
+            Action("quit", ("Ctrl+Q",), "Quit", rest, self._quit),
+            Action("hand", ("H",), "Take hold of it", rig, self._hand),
+            Action("hand less", ("Left",), "Turn back", rig, lambda: self._turn(-1)),
+            Action("hand more", ("Right",), "Turn on", rig, lambda: self._turn(1)),
+            Action(
+                "hand less fast", ("Shift+Left",), "Turn back fast", rig, lambda: self._turn(-10)
+            ),
+            Action("hand more fast", ("Shift+Right",), "Turn on fast", rig, lambda: self._turn(10)),
+            Action("hand earlier", ("Up",), "Another thing to turn", rig, lambda: self._knob(-1)),
+            Action("hand later", ("Down",), "The next one", rig, lambda: self._knob(1)),
+        ]
+        return actions
+
+    def freeze(self) -> None:
+        """Hold the picture; everything behind it goes on."""
+        if self._frozen_since is not None:
+            self._frozen_since = None
+            self._show_chip()
+        elif self._shown_reading() is not None:
+            self._frozen_since = self._clock()
+            self.page.dial.picture.hold_copy()
+            self._show_chip()
+
+    @property
+    def frozen(self) -> bool:
+        """True while the picture is held."""
+        return self._frozen_since is not None
+
+    def _whole(self) -> None:
+        picture = self.page.dial.picture
+        picture.show_whole(not picture.whole)
+
+    def _place(self) -> None:
+        picture = self.page.dial.picture
+        picture.start_placing(not picture.placing)
+
+    def _find(self) -> None:
+        self.page.dial.picture.start_placing(False)
+        self.controls.place_disc(None)
+        self.say("Looking for the disc.")
+
+    def _on_placing(self, on: bool) -> None:
+        """The disc is placed in the plain picture: the others end at the old disc."""
+        if on:
+            self._view_before = self._bridge.settings.enhance.view
+            self.controls.view("plain")
+            self.say("Arrows move it, + and \u2212 size it, Shift is faster, Enter keeps it.")
+        elif self._view_before is not None:
+            self.controls.view(self._view_before)
+            self._view_before = None
+
+    def _choose_source(self) -> None:
+        if self.sources.isVisible():
+            self.sources.close_sheet()
+            return
+        self.key_sheet.close_sheet()
+        self.sources.open_for(self._bridge.address)
+        self.keys.set_enabled(False)
+
+    def _show_keys(self) -> None:
+        if self.key_sheet.isVisible():
+            self.key_sheet.close_sheet()
+        else:
+            self.key_sheet.open()
+
+    def _sheet_closed(self) -> None:
+        self.keys.set_enabled(True)
+        self.page.dial.picture.setFocus()
+
+    def _back(self) -> None:
+        if self.key_sheet.isVisible():
+            self.key_sheet.close_sheet()
+        elif self.hand.isVisible():
+            self.hand.hide()
+        elif self.page.dial.picture.whole:
+            self.page.dial.picture.show_whole(False)
+        elif self.isFullScreen():
+            self.showNormal()
+
+    def _full_screen(self) -> None:
+        if self.isFullScreen():
+            self.showNormal()
+        else:
+            self.showFullScreen()
+
+    def _quit(self) -> None:
+        self.close()
+
+    def _open(self, address: str) -> None:
+        self._frozen_since = None
+        self._bridge.open(address)
+
+    def _hand(self) -> None:
+        if not self.hand.has_rig:
+            self.say("This is not the simulated rig: turn the real one.")
+        else:
+            self.hand.setVisible(not self.hand.isVisible())
+            self.hand.raise_()
+
+    def _turn(self, steps: int) -> None:
+        if self.hand.isVisible():
+            self.hand.turn(steps)
+
+    def _knob(self, by: int) -> None:
+        if self.hand.isVisible():
+            self.hand.choose(by)
+
+    # --- what comes in
+
+    def _shown_reading(self) -> Reading | None:
+        return self.page.dial.picture.reading
+
+    def _on_reading(self, reading: Reading) -> None:
+        if self._frozen_since is None:
+            self.page.show_reading(reading)
+
+    def _on_status(self, status: SessionStatus) -> None:
+        self.source.show_status(status)
+        self.page.show_status(status, self._bridge.words)
+        self.hand.refresh()
+        self._show_chip()
+        if self._answer_until and self._clock() > self._answer_until:
+            self._answer_until = 0.0
+            self.answer.show_lines(())
+
+    def _on_source(self, address: str) -> None:
+        self._frozen_since = None
+        self.page.clear()
+        session = self._bridge.session
+        self.hand.hold(None if session is None else session.rig)
+
+    def _settings_changed(self, settings: Settings) -> None:
+        self.page.set_settings(settings)
+
+    def _after_first_picture(self, reading: Reading) -> None:
+        """The plot's library takes long to load: the first picture does not wait for it."""
+        self.page.dial.picture.painted.disconnect(self._after_first_picture)
+        QTimer.singleShot(0, self.page.add_histogram)
+
+    def say(self, words: str) -> None:
+        """A short answer to something the user did."""
+        self._answer_until = self._clock() + ANSWER_S
+        self.answer.show_lines([Line(words, weight=Weight.FIRM, colour=COLOURS.text)])
+        self.answer.raise_()
+
+    def _show_chip(self) -> None:
+        picture = self.page.dial.picture
+        state = self._bridge.status.state
+        if self._frozen_since is not None:
+            held = seconds(max(self._clock() - self._frozen_since, 0.0))
+            picture.set_chip(f"\u275a\u275a{THIN} Frozen for {held}", COLOURS.brass)
+        elif picture.placing:
+            picture.set_chip("Placing the disc", COLOURS.brass)
+        elif state in _STATE_CHIPS:
+            calm = state in (SessionState.OPENING, SessionState.ENDED)
+            picture.set_chip(_STATE_CHIPS[state], COLOURS.text if calm else COLOURS.ember)
+        else:
+            picture.set_chip("")
+
+    # --- layout and life
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        scale = self._bridge.settings.screen.text_scale
+        self._look = Look.for_window(self.width(), self.height(), scale)
+        self.lay_out()
+
+    def lay_out(self) -> None:
+        """Place everything for the present size."""
+        look, width, height = self._look, self.width(), self.height()
+        self.page.setGeometry(0, 0, width, height)
+        self.page.set_look(look)
+        self.pages.set_look(look)
+        self.pages.move(round(look.px(2)), round(look.px(1.6)))
+        self.source.set_look(look)
+        room = self.page.free_width(look.px(1.5), look.px(8))
+        self.source.setGeometry(
+            QRectF(width - look.px(2) - room, look.px(1.6), room, look.px(6.6)).toRect()
+        )
+        self.answer.set_look(look)
+        room = self.page.free_width(0, look.px(8))
+        self.answer.setGeometry(QRectF(look.px(2), look.px(6), room, look.px(5)).toRect())
+        self.hand.set_look(look)
+        low = height - look.px(17)
+        self.hand.setGeometry(
+            QRectF(width / 2 - look.px(24), low, look.px(48), look.px(15)).toRect()
+        )
+        for sheet in (self.sources, self.key_sheet):
+            sheet.resize(width, height)
+            sheet.set_look(look)
+
+    def paintEvent(self, event: QPaintEvent | None) -> None:
+        p = QPainter(self)
+        p.fillRect(self.rect(), COLOURS.ground)
+        p.end()
+
+    def closeEvent(self, event: QCloseEvent | None) -> None:
+        """The window goes first; then everything behind it is stopped within two seconds."""
+        self.hide()
+        words = list(self._bridge.stop(STOP_S))
+        try:
+            self.sources.finish(STOP_S / 2)
+        except WorkerStuck as error:
+            words.append(str(error))
+        self.stuck = tuple(words)
+        super().closeEvent(event)
+
+
+_VIEW_WORDS = {
+    "plain": "plain, as the camera sees it",
+    "lifted": "lifted from its background",
+    "signed": "in signed colours",
+    "movement": "as movement only",
+    "trail": "with a trail",
+    "arrows": "with arrows of the flow",
+    "significance": "against its own noise",
+}
