@@ -22,7 +22,9 @@ def check_size(width: int, height: int, where: str) -> None:
         No area, a side over ``MAX_SIDE`` or an area over ``MAX_PIXELS``.
     """
     if width <= 0 or height <= 0:
-        raise InputUnreadable("says it has no picture area", where, "the file may be damaged")
+        raise InputUnreadable(
+            "says nothing usable of the size of its pictures", where, "the file may be damaged"
+        )
     if width > MAX_SIDE or height > MAX_SIDE or width * height > MAX_PIXELS:
         raise InputUnreadable(
             f"says it is {width} x {height} pixels, over the limit of {MAX_SIDE} a side and "

@@ -32,9 +32,10 @@ _HD_ROWS = 720
 class Layout:
     """What one pixel format becomes.
 
-    ``target`` is the format of the copy, ``bits`` the depth of its codes. ``gray`` formats keep
-    their codes untouched; colour is blue, green, red of 8 bits, or of 16 where the source has
-    more than 8.
+    ``target`` is the format the library converts to, ``bits`` the depth of the codes. Gray formats
+    keep their codes untouched; colour is blue, green, red of 8 bits, or of 16 where the source
+    has more than 8. Luma and chroma go over separate planes: there the library rounds properly,
+    while its fast way to packed colour is half a code too dark.
     """
 
     target: str
@@ -71,9 +72,10 @@ def layout_of(pixel_format: av.VideoFormat | None, where: str) -> Layout:
             return Layout("gray", 1, 8)
         little = f"gray{max(depths)}le"
         return Layout(little if little in _DIRECT_GRAY else "gray16le", 1, max(depths))
+    packed = pixel_format.is_rgb or pixel_format.has_palette
     if max(depths) <= 8 or pixel_format.has_palette:
-        return Layout("bgr24", 3, 8)
-    return Layout("bgr48le", 3, 16)
+        return Layout("bgr24" if packed else "gbrp", 3, 8)
+    return Layout("bgr48le" if packed else "gbrp16le", 3, 16)
 
 
 class Copier:
@@ -99,7 +101,14 @@ class Copier:
             return
         if name != self.layout.target:
             frame = self._reformatted(frame)
-        picture = _plane(frame, self.layout.channels, out.dtype.itemsize)
+        if self.layout.target.startswith("gbrp"):
+            green, blue, red = (_plane(frame, 1, out.dtype.itemsize, index) for index in range(3))
+            if not self.quarter_turns:
+                cv2.merge([blue, green, red], dst=out)
+                return
+            picture = cv2.merge([blue, green, red])
+        else:
+            picture = _plane(frame, self.layout.channels, out.dtype.itemsize)
         np.copyto(out, np.rot90(picture, self.quarter_turns) if self.quarter_turns else picture)
 
     def _reformatted(self, frame: av.VideoFrame) -> av.VideoFrame:
@@ -113,7 +122,9 @@ class Copier:
             frame,
             format=self.layout.target,
             src_colorspace=hd if untagged else None,
-            interpolation=Interpolation.BILINEAR | Interpolation.ACCURATE_RND,
+            interpolation=Interpolation.BILINEAR
+            | Interpolation.ACCURATE_RND
+            | Interpolation.FULL_CHR_H_INT,
             threads=1,
         )
 
@@ -122,9 +133,9 @@ _TAGGED = (1, 4, 5, 6, 7, 9)
 """Colour matrices a stream can name (H.273 table 4) and the converter knows."""
 
 
-def _plane(frame: av.VideoFrame, channels: int, itemsize: int) -> NDArray[Any]:
-    """A view of the first plane, without the padding at the ends of its rows."""
-    plane: Any = frame.planes[0]
+def _plane(frame: av.VideoFrame, channels: int, itemsize: int, index: int = 0) -> NDArray[Any]:
+    """A view of one plane, without the padding at the ends of its rows."""
+    plane: Any = frame.planes[index]
     dtype: np.dtype[Any] = np.dtype("<u2") if itemsize == 2 else np.dtype(np.uint8)
     rows = np.frombuffer(plane, np.uint8).reshape(-1, plane.line_size)[: frame.height]
     codes: NDArray[Any] = rows[:, : frame.width * channels * itemsize].view(dtype)

@@ -25,17 +25,8 @@ class Clock:
 
     def stamp(self, index: int) -> FrameStamp:
         """Number and time of the picture at ``index`` (from 0)."""
-        if self.table is not None and index < len(self.table):
-            table = self.table
-            return FrameStamp(
-                table.numbers[index], table.seconds[index], 0.0, table.device_ns[index]
-            )
         if self.table is not None:
-            beyond = 1 + index - len(self.table)
-            step = 1.0 / (self.table.rate_hz or self.rate_hz or ASSUMED_RATE_HZ)
-            return FrameStamp(
-                self.table.numbers[-1] + beyond, self.table.seconds[-1] + beyond * step, step
-            )
+            return self.table.stamp(index, self.rate_hz)
         return FrameStamp(index, index / (self.rate_hz or ASSUMED_RATE_HZ))
 
     @property
@@ -114,5 +105,5 @@ def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     """Sort key by which ``frame2`` comes before ``frame10``."""
     parts = _DIGITS.split(name.casefold())
     return tuple(
-        (0, int(part), part) if part.isdecimal() else (1, 0, part) for part in parts if part
+        (0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part
     )

@@ -15,6 +15,7 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 
 from liveview.errors import InputUnreadable
+from liveview.model import FrameStamp
 
 _TIME_COLUMNS = {
     "time_ns": Decimal("1e-9"),
@@ -48,6 +49,20 @@ class Times:
         if len(self.seconds) < 2 or self.seconds[-1] <= self.seconds[0]:
             return None
         return (self.numbers[-1] - self.numbers[0]) / (self.seconds[-1] - self.seconds[0])
+
+    def stamp(self, index: int, rate_hz: float | None = None) -> FrameStamp:
+        """Stamp of the stored frame at ``index``; beyond the end, counted on at the mean rate.
+
+        Parameters
+        ----------
+        index : int
+        rate_hz : float, optional
+            For a table of one line, which has no rate.
+        """
+        if index < len(self.seconds):
+            return FrameStamp(self.numbers[index], self.seconds[index], 0.0, self.device_ns[index])
+        beyond, step = 1 + index - len(self.seconds), 1.0 / (self.rate_hz or rate_hz or 1.0)
+        return FrameStamp(self.numbers[-1] + beyond, self.seconds[-1] + beyond * step, step)
 
 
 def find_times(recording: Path) -> Path | None:

@@ -142,13 +142,15 @@ class StreamSource:
         InputUnreadable
             The server refuses, or sends no pictures.
         """
+        from av.codec.context import Flags
+
         rtsp = self._address.lower().startswith("rtsp")
         options = {"rtsp_flags": "prefer_tcp"} if rtsp else {}
         self._container = open_container(
             self._address, timeouts_s=self._timeouts_s, fflags="nobuffer", **options
         )
         stream = video_stream(self._container, self._address)
-        stream.codec_context.flags |= type(stream.codec_context.flags).low_delay
+        stream.codec_context.flags |= Flags.low_delay
         jpeg = stream.codec_context.name == "mjpeg" and not rtsp
         self._arrivals = self._stills(stream) if jpeg else self._frames(stream)
         self._first = next(self._arrivals, None)

@@ -37,9 +37,6 @@ def open_tiff(path: Path) -> TiffFile:
 
     try:
         file = tifffile.TiffFile(checked_file(path))
-        if not len(file.pages):
-            file.close()
-            raise InputUnreadable("holds no pages", str(path), _REMEDY_DAMAGED)
     except (tifffile.TiffFileError, OSError, ValueError, IndexError, TypeError, KeyError) as error:
         raise InputUnreadable(
             "is not a TIFF that can be read, or its beginning is damaged", str(path), _REMEDY
@@ -165,11 +162,13 @@ class TiffSource:
         """
         self._file = open_tiff(self._path)
         self._clock = clock_for(self._path, self._camera)
-        self._first = read_page(self._file, 0, self._path)
         with _Complaints() as complaints:
             self._pages = len(self._file.pages)
+        if not self._pages:
+            raise InputUnreadable("holds no pages", str(self._path), _REMEDY_DAMAGED)
         if complaints.words:
             self._warnings.append(f"the file breaks off after page {self._pages}")
+        self._first = read_page(self._file, 0, self._path)
         return sequence_info(
             SourceKind.TIFF,
             self._path.name,

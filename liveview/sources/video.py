@@ -92,7 +92,7 @@ class VideoSource:
         """
         self._container = container = self._opened()
         self._stream = stream = video_stream(container, self._name)
-        check_size(stream.codec_context.width or 1, stream.codec_context.height or 1, self._shown)
+        check_size(stream.codec_context.width, stream.codec_context.height, self._shown)
         self._origin = origin_s(container)
         self._tick = float(stream.time_base or 0)
         self._frames = self._decoded()
@@ -256,10 +256,10 @@ class VideoSource:
 
     def _stamp(self, frame: av.VideoFrame) -> FrameStamp:
         index = self._delivered
-        if self._times is not None and index < len(self._times):
-            self._number, time_s = self._times.numbers[index], self._times.seconds[index]
-            self._last_s = time_s
-            return FrameStamp(self._number, time_s, 0.0, self._times.device_ns[index])
+        if self._times is not None:
+            stamp = self._times.stamp(index, self._rate_hz)
+            self._last_s = stamp.time_s
+            return stamp
         time_s = self._forward(self._file_time(frame))
         self._number += 0 if index == 0 else 1 + self._gap(time_s)
         self._damaged_now = 0 if index == 0 else self._damaged_now
