@@ -44,7 +44,7 @@ def bodies_of(scene: Scene, place: Place) -> Bodies:
         {name: twice(_soft(shape(scene, x, y), blur), offset) for name, shape in _SHAPES.items()},
         {name: _soft(shape(scene, x, y), 1.8 * blur) for name, shape in _FLAMES.items()},
         _arc(scene, x, y),
-        0.16 * scene.flows.spark.flash,
+        0.16 * scene.flows.spark.flash_light,
     )
 
 
@@ -129,7 +129,7 @@ def _arc(scene: Scene, x: Map, y: Map) -> Map:
     beyond = np.maximum(np.abs(dx) - np.float32(0.5 * s.gap_m), 0.0)
     distance = np.sqrt(dy * dy + beyond * beyond) / np.float32(0.0008)
     halo = 25.0 * np.exp(-(distance**2)) + 1.1 / (1.0 + (distance / 2.5) ** 2)
-    return np.ascontiguousarray(np.float32(s.flash) * halo, dtype=np.float32)
+    return np.ascontiguousarray(np.float32(s.flash_light) * halo, dtype=np.float32)
 
 
 def _teardrop(x: Map, y: Map, tip_x: float, tip_y: float, height: float, width: float) -> Map:

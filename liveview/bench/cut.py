@@ -60,11 +60,12 @@ class CutCurve:
         table = np.interp(np.linspace(self._low, self._high, _ENTRIES), edges, covered)
         self._table = (1.0 - table / covered[-1]).astype(np.float32)
 
-    def uncut(self, q: float) -> float:
-        """Uncut fraction 0..1 at one edge position."""
-        position = np.float64(min(max(q, self._low), self._high))
-        grid = self._low + np.arange(_ENTRIES) / self._scale
-        return float(np.interp(position, grid, self._table))
+    def uncut(self, q: float | NDArray[np.float64]) -> NDArray[np.float64]:
+        """Uncut fraction 0..1 at edge positions of any shape, interpolated."""
+        at = (np.clip(q, self._low, self._high) - self._low) * self._scale
+        below = np.minimum(at.astype(np.int64), _ENTRIES - 2)
+        part = at - below
+        return np.asarray(self._table[below] * (1.0 - part) + self._table[below + 1] * part)
 
     def apply(self, q: NDArray[np.float32], out: NDArray[np.float32]) -> NDArray[np.float32]:
         """Uncut fraction of each element; ``q`` is used as scratch space.

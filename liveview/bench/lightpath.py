@@ -26,6 +26,7 @@ from liveview.bench.flows.base import Field, Flow, Times
 from liveview.bench.mirror import Map, MirrorMaps, Place
 from liveview.bench.scene import Scene
 from liveview.imaging.cv import cv2
+from liveview.optics.blade import position_from_uncut
 from liveview.optics.scale import geometry
 
 _SLOPE = np.array([[1.0, -8.0, 0.0, 8.0, -1.0]], np.float32) / 12.0
@@ -56,6 +57,7 @@ class LightPath:
         columns = -(-place.columns // cell_px) + 2 * _RIM
         across = place.left + (np.arange(columns) - _RIM + 0.5) * cell_px - 0.5
         self.grid_rows = place.top + (np.arange(rows) - _RIM + 0.5) * cell_px - 0.5
+        self._grid_columns = across
         scale = np.float32(self.geometry.object_scale)
         self.x = place.x(across) * scale
         self.y = place.y(self.grid_rows) * scale
@@ -65,6 +67,18 @@ class LightPath:
         self._normal = (0.0, 0.0)
         self.curve = CutCurve()
         self._up = np.empty((place.rows, place.columns), np.float32)
+
+    @property
+    def grid_px(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Columns and rows of the picture at which the coarse grid stands, without its rim."""
+        across = self._grid_columns[_RIM:-_RIM]
+        return np.asarray(across, np.float64), np.asarray(self.grid_rows[_RIM:-_RIM], np.float64)
+
+    @property
+    def half_cut_m(self) -> float:
+        """Edge position at which the blade's target fraction passes, blade in the focus."""
+        scene = self._scene
+        return float(position_from_uncut(scene.blade.target_uncut, self.width_m, scene.lamp.shape))
 
     def move_blade(self, axial_m: float, angle_rad: float) -> None:
         """Set the blade's axial offset (towards the mirror) and its angle error."""
@@ -162,7 +176,7 @@ class LightPath:
         angles = np.arange(1, 64) * math.pi / 64
         weights = np.sin(angles) ** 2 / np.sum(np.sin(angles) ** 2)
         edges = (travel_m + half * np.cos(angles)) / self.width_m
-        return float(sum(w * self.curve.uncut(q) for w, q in zip(weights, edges, strict=True)))
+        return float(np.sum(weights * self.curve.uncut(edges)))
 
 
 def row_times(grid_rows: NDArray[np.floating[Any]], first_s: float, row_time_s: float) -> Times:

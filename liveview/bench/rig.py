@@ -32,7 +32,6 @@ from liveview.bench.shutter import Shutter
 from liveview.bench.sparks import SparkAt, SparkTimes
 from liveview.imaging.cv import cv2
 from liveview.model import Pixels
-from liveview.optics.blade import position_from_uncut
 
 LIVE_CELL_PX = 4
 EXACT_CELL_PX = 2
@@ -176,7 +175,7 @@ class SimulatedRig:
         truth = FrameTruth(
             number,
             start,
-            1.0 if blade_out else self.light.still_uncut(travel) if self.exact else math.nan,
+            1.0 if blade_out else self.light.still_uncut(travel),
             travel,
             shutter.exposure_s,
             values["gain"],
@@ -232,8 +231,12 @@ class SimulatedRig:
         return self._work
 
     def _unhidden(self, values: Any) -> Map:
-        """The mirror's light with the bodies of the flows that are on before it."""
-        names = tuple(n for n in self._bodies.clear if values[f"flow_{n}"] > 0.5)
+        """The mirror's light behind the bodies of the flows that are set up."""
+        names = tuple(
+            name
+            for name in self._bodies.clear
+            if getattr(self.scene.flows, name).on or values[f"flow_{name}"] > 0.5
+        )
         if names not in self._open:
             light = self._mirror.reflects.copy()
             for name in names:
@@ -405,10 +408,9 @@ class SimulatedRig:
 
 def _knobs(scene: Scene, light: LightPath) -> list[Knob]:
     width = light.width_m
-    half_cut = float(position_from_uncut(scene.blade.target_uncut, width, scene.lamp.shape))
     frame_s = 1.0 / scene.sensor.rate_hz
     knobs = [
-        Knob("blade_x_m", half_cut, -width, 2.0 * width),
+        Knob("blade_x_m", light.half_cut_m, -width, 2.0 * width),
         Knob("blade_z_m", light.geometry.blade_offset_m, -0.1, 0.1),
         Knob("blade_angle_rad", 0.0, -0.5, 0.5),
         Knob("blade_out", 0.0, 0.0, 1.0),

@@ -164,6 +164,25 @@ class Step(Section):
     over_s: Seconds = Field(0.0, ge=0)
 
 
+class Prelude(Section):
+    """What a careful person does first in a recording: three quiet stretches, in this order.
+
+    All flows are off until the last of them ends.
+    """
+
+    dark_s: Seconds = Field(0.0, ge=0, le=600)
+    """Lens capped."""
+    open_s: Seconds = Field(0.0, ge=0, le=600)
+    """Blade out."""
+    reference_s: Seconds = Field(0.0, ge=0, le=600)
+    """Blade set, air quiet."""
+
+    @property
+    def ends_s(self) -> float:
+        """When the flows begin."""
+        return self.dark_s + self.open_s + self.reference_s
+
+
 class Scene(Section):
     """Everything about one simulated recording."""
 
@@ -181,7 +200,24 @@ class Scene(Section):
     room: Room = Room()
     microphone: Microphone = Microphone()
     flows: Flows = Flows()
+    prelude: Prelude = Prelude()
     steps: tuple[Step, ...] = ()
+
+    def all_steps(self) -> tuple[Step, ...]:
+        """The prelude's steps, then the scene's own, in order of time."""
+        begun: list[Step] = []
+        dark, opened, ends = self.prelude.dark_s, self.prelude.open_s, self.prelude.ends_s
+        if dark:
+            begun += [Step(at_s=0, knob="lens_capped", value=1)]
+            begun += [Step(at_s=dark, knob="lens_capped", value=0)]
+        if opened:
+            begun += [Step(at_s=dark, knob="blade_out", value=1)]
+            begun += [Step(at_s=dark + opened, knob="blade_out", value=0)]
+        for name in type(self.flows).model_fields:
+            if ends and getattr(self.flows, name).on:
+                begun += [Step(at_s=0, knob=f"flow_{name}", value=0)]
+                begun += [Step(at_s=ends, knob=f"flow_{name}", value=1, over_s=0.3)]
+        return tuple(sorted([*begun, *self.steps], key=lambda step: step.at_s))
 
     @property
     def settings(self) -> Settings:
@@ -196,9 +232,7 @@ class Scene(Section):
         BadRequest
             Unknown section or key, or a value out of range.
         """
-        data = self.model_dump(by_alias=False)
-        data[section] = {**data[section], **values}
-        return _validated(data, "scene")
+        return with_values(self, {section: values}, "scene")
 
 
 def scene_names() -> tuple[str, ...]:
@@ -238,6 +272,25 @@ def load_scene(name: str) -> Scene:
 def scene_like(settings: Settings) -> Scene:
     """The default scene on the rig of the user's settings."""
     return Scene(rig=settings.rig, lamp=settings.lamp, blade=settings.blade)
+
+
+def with_values(scene: Scene, changes: Mapping[str, Any], where: str) -> Scene:
+    """A validated copy with some values changed.
+
+    Parameters
+    ----------
+    changes : mapping
+        Names (as in the program) and values; a mapping changes some values of a section.
+
+    Raises
+    ------
+    BadRequest
+        Unknown name, or a value out of range; ``where`` is named.
+    """
+    data = scene.model_dump(by_alias=False)
+    for name, value in changes.items():
+        data[name] = {**data[name], **value} if isinstance(value, Mapping) else value
+    return _validated(data, where)
 
 
 def _validated(data: Mapping[str, Any], where: str) -> Scene:

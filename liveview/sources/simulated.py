@@ -71,7 +71,7 @@ class SimulatedBench:
         self._lock = threading.Lock()
         self._reached_s = 0.0
         if not live:
-            for step in scene.steps:
+            for step in scene.all_steps():
                 self.rig.knobs.turn(step.knob, step.value, step.at_s, step.over_s)
 
     def frames(self) -> SimulatedFrames:

@@ -53,10 +53,10 @@ class SparkSettings(Section):
     energy_j: float = Value(0.02, gt=0, le=1e4)
     """Released at once into the blast."""
     flash_s: Seconds = Value(30e-6, gt=0, le=0.1)
-    flash: float = Value(1.0, ge=0, le=100)
+    flash_light: float = Value(1.0, ge=0, le=100)
     """Light of the flash, 1 usual."""
-    kernel_m: Metres = Value(0.0034, gt=0, le=0.1)
-    kernel_k: float = Value(1500.0, gt=0, le=20000)
+    kernel_size_m: Metres = Value(0.0034, gt=0, le=0.1)
+    kernel_excess_k: float = Value(1500.0, gt=0, le=20000)
     """Excess temperature of the kernel when it begins."""
     kernel_rise_m_s: float = Value(0.22, ge=0, le=10)
 
@@ -148,9 +148,9 @@ class Spark:
         age = float(np.mean(since))
         if age <= 0.0:
             return
-        width = math.sqrt(s.kernel_m**2 + 4.0 * _ALPHA * age)
-        start = -self._air.warmed(s.kernel_k)
-        size = start * (s.kernel_m / width) ** 3
+        width = math.sqrt(s.kernel_size_m**2 + 4.0 * _ALPHA * age)
+        start = -self._air.warmed(s.kernel_excess_k)
+        size = start * (s.kernel_size_m / width) ** 3
         settle = 0.04
         rise = s.kernel_rise_m_s * (since - settle * (1.0 - np.exp(-since / settle)))
         py = y - rise.astype(np.float32)
