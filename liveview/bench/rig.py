@@ -37,7 +37,6 @@ LIVE_CELL_PX = 4
 EXACT_CELL_PX = 2
 BLADE_SHAKE_M_PER_PX = 3e-6
 """How far the lamp's image moves on the blade when the picture moves by a pixel."""
-FLOW_FADE_S = 0.4
 
 
 @dataclass(frozen=True, slots=True)

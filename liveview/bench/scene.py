@@ -25,6 +25,12 @@ from liveview.settings import Blade, Hertz, Lamp, Metres, Rig, Seconds, Section,
 from liveview.shipped import shipped_folder
 
 
+FLOW_FADE_S = 0.4
+"""Gas comes and goes so softly when a flow is switched."""
+SWITCHED = ("spark", "door")
+"""Flows that are switched at once."""
+
+
 class Light(Section):
     """How the lamp shines."""
 
@@ -216,7 +222,8 @@ class Scene(Section):
         for name in type(self.flows).model_fields:
             if ends and getattr(self.flows, name).on:
                 begun += [Step(at_s=0, knob=f"flow_{name}", value=0)]
-                begun += [Step(at_s=ends, knob=f"flow_{name}", value=1, over_s=0.3)]
+                fade_s = 0.0 if name in SWITCHED else FLOW_FADE_S
+                begun += [Step(at_s=ends, knob=f"flow_{name}", value=1, over_s=fade_s)]
         return tuple(sorted([*begun, *self.steps], key=lambda step: step.at_s))
 
     @property

@@ -47,9 +47,9 @@ class TruthBook:
     def _is_quiet(self, truth: FrameTruth) -> bool:
         values = self._rig.knobs.all_at(truth.time_s)
         gas = any(values[f"flow_{name}"] > 0 for name in self._rig.flows if name != "spark")
-        sparks = self._rig.spark_times.between(truth.time_s - _SETTLED_S, truth.time_s + 1.0)
-        begun = [spark for spark in sparks if spark.time_s < truth.time_s + 0.1]
-        return not (gas or begun or truth.lens_capped or truth.blade_out)
+        end = truth.time_s + self._rig.shutter(truth.exposure_s).seconds
+        sparks = self._rig.spark_times.between(truth.time_s - _SETTLED_S, end)
+        return not (gas or sparks or truth.lens_capped or truth.blade_out)
 
     def write(self, folder: Path) -> None:
         """Write both files."""

@@ -9,8 +9,8 @@ import math
 import threading
 from collections.abc import Callable, Mapping
 
-from liveview.bench.rig import FLOW_FADE_S, FrameTruth, SimulatedRig
-from liveview.bench.scene import Scene, load_scene, scene_like
+from liveview.bench.rig import FrameTruth, SimulatedRig
+from liveview.bench.scene import FLOW_FADE_S, SWITCHED, Scene, load_scene, scene_like
 from liveview.bench.sound import Microphone
 from liveview.errors import SourceStalled
 from liveview.model import (
@@ -105,7 +105,8 @@ class SimulatedBench:
                 if value > 0.5:
                     self.rig.spark_times.set_off(self.now() + AHEAD_S)
                 return
-            fades = name.startswith("flow_") and name != "flow_spark"
+            flow = name.removeprefix("flow_")
+            fades = flow != name and flow not in SWITCHED
             self.rig.knobs.turn(name, value, self.now(), FLOW_FADE_S if fades else 0.0)
 
 
