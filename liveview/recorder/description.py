@@ -3,7 +3,8 @@
 Schema 1 holds: ``schema``, ``program`` (name, version), ``complete``, ``recovered``, ``cause``,
 ``started_at``, ``wall_minus_session_s``, ``source``, ``sound``, ``disc``, ``settings``,
 ``set_up`` (steps reached and when), ``spotted`` (the first is what started the event),
-``calibration`` (one entry per picture), ``frames`` and ``sound_track`` (how the files are laid out) and ``lost`` (what is missing).
+``calibration`` (one entry per picture), ``frames`` and ``sound_track`` (how the files are laid
+out) and ``lost`` (what is missing).
 Times are seconds on the session's clock.
 """
 
