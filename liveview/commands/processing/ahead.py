@@ -14,13 +14,16 @@ from liveview.worker import Worker
 AHEAD = 8
 """Frames decoded before the chain asks for them."""
 
+AHEAD_LIVE = 64
+"""The same for a stream, which does not wait: its frames are stamped when they arrive."""
+
 
 class ReadAhead:
     """Every frame of an open source in order, none skipped; the reader waits for the taker.
 
     ::
 
-        source --grab, read_into--> ring slot --lease--> queue of AHEAD --> ``leases()``
+        source --grab, read_into--> ring slot --lease--> queue of ``ahead`` --> ``leases()``
 
     The frames come from a :class:`FrameRing`, so that what was before an event can be leased
     again. The ring must have more slots than the queue and all later holders can hold.
@@ -33,16 +36,24 @@ class ReadAhead:
         What ``open`` gave.
     ring : FrameRing
         Where frames go.
+    ahead : int
+        Frames the queue holds.
     seconds : float, optional
         End after this much of the recording.
     """
 
     def __init__(
-        self, source: FrameSource, info: SourceInfo, ring: FrameRing, seconds: float | None = None
+        self,
+        source: FrameSource,
+        info: SourceInfo,
+        ring: FrameRing,
+        ahead: int,
+        seconds: float | None = None,
     ) -> None:
         self._source = source
         self._live = info.live
         self._ring = ring
+        self._ahead = ahead
         self._seconds = seconds
         self._queue: deque[RingLease] = deque()
         self._changed = threading.Condition()
@@ -104,7 +115,7 @@ class ReadAhead:
         lease = self._ring.newest()
         assert lease is not None
         with self._changed:
-            self._changed.wait_for(lambda: len(self._queue) < AHEAD or stop.is_set())
+            self._changed.wait_for(lambda: len(self._queue) < self._ahead or stop.is_set())
             self._queue.append(lease)
             self._changed.notify_all()
 

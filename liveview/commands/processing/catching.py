@@ -99,6 +99,7 @@ class Catching:
         self._begun = 0
         self._event_of: dict[Spotted, int] = {}
         self._sparks: list[Spotted] = []
+        self._paused = False
         self._last = -1
         self._last_s = 0.0
 
@@ -124,6 +125,12 @@ class Catching:
         """Where the mirror is."""
         self._disc = disc
         self._catcher.set_disc(disc)
+
+    def pause(self, paused: bool, ring: FrameRing) -> None:
+        """Catch nothing while paused: the frames show hands at lamp and blade, not the air."""
+        if paused != self._paused:
+            self._paused = paused
+            self._act(self._catcher.disarm() if paused else self._catcher.arm(learn=False), ring)
 
     def see(self, lease: RingLease, ring: FrameRing) -> None:
         """The next frame; its lease is taken over."""

@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from liveview.commands.processing.ahead import AHEAD, ReadAhead
+from liveview.commands.processing.ahead import AHEAD, AHEAD_LIVE, ReadAhead
 from liveview.commands.processing.calibrate import (
     Taker,
     assumed_reference,
@@ -32,6 +32,7 @@ from liveview.commands.processing.outputs import (
     FrameTable,
     PictureFile,
     make_folder,
+    writing,
 )
 from liveview.commands.processing.progress import Progress
 from liveview.commands.processing.report import Summary, build_report, report_text, write_report
@@ -112,7 +113,8 @@ class Job:
         """Calibrate, pass over all frames, and give the report."""
         make_folder(self._request.out)
         for name in OURS:
-            (self._request.out / name).unlink(missing_ok=True)
+            with writing(self._request.out / name):
+                (self._request.out / name).unlink(missing_ok=True)
         self._calibrate()
         began_s = time.perf_counter()
         self._all_frames()
@@ -201,8 +203,9 @@ class Job:
 
     def _all_frames(self) -> None:
         request, info = self._request, self._info
-        ring = FrameRing(info, ring_megabytes(self._settings, info, AHEAD))
-        reader = ReadAhead(self._source, info, ring, request.seconds)
+        ahead = AHEAD_LIVE if info.live else AHEAD
+        ring = FrameRing(info, ring_megabytes(self._settings, info, ahead))
+        reader = ReadAhead(self._source, info, ring, ahead, request.seconds)
         progress = Progress(sys.stderr, info.frames)
         with contextlib.ExitStack() as stack:
             files = stack.enter_context(contextlib.closing(Files(request, info)))
@@ -258,15 +261,18 @@ class Job:
         if reading.disc != self._disc:
             self._disc = reading.disc
             catching.set_disc(self._disc)
+        catching.pause(self._request.calibrates_at(self._since_first_s(lease)), ring)
         catching.see(lease, ring)
+
+    def _since_first_s(self, lease: RingLease) -> float:
+        first = self._summary.first or lease.frame.stamp
+        return lease.frame.time_s - first.time_s
 
     def _calibrate_on_the_way(self, lease: RingLease) -> None:
         assert self._taker is not None
         if not self._taker.stretches:
             return
-        first = self._summary.first
-        frame = lease.frame
-        self._taker.see(frame, frame.time_s - (first or frame.stamp).time_s)
+        self._taker.see(lease.frame, self._since_first_s(lease))
         before = self._calibration
         self._take_finished(all_read=False)
         if self._calibration is not before:

@@ -66,6 +66,13 @@ class Request:
     every: int = 1
     json: bool = False
 
+    def calibrates_at(self, since_first_s: float) -> bool:
+        """True in the stretches that somebody named for calibration."""
+        return any(
+            isinstance(wanted, Stretch) and wanted.holds(since_first_s)
+            for wanted in self.pictures.values()
+        )
+
     @property
     def lamp_is_known(self) -> bool:
         """True when the lamp image's width at the blade follows from what was stated."""
