@@ -46,15 +46,14 @@ def block_ratios(ratio: Light, share: NDArray[np.float64]) -> NDArray[np.float64
     return np.where(enough, (mean - (1.0 - share)) / np.where(enough, share, 1.0), np.nan)
 
 
-def quiet_level(values: NDArray[np.floating], sigma: float | None = None) -> float | None:
+def quiet_level(values: NDArray[np.floating]) -> float | None:
     """The level of the larger, quiet part of a sample.
 
     Parameters
     ----------
     values : ndarray
-        Block means, any shape; values that are not finite are left out.
-    sigma : float, optional
-        Their noise where known; estimated from the densest half otherwise.
+        Block means; those that are not finite are left out. In a picture of blocks (2-D) the
+        blocks' noise is told from neighbours, so that weak flow can be told from it.
 
     Returns
     -------
@@ -64,21 +63,31 @@ def quiet_level(values: NDArray[np.floating], sigma: float | None = None) -> flo
     sample = np.sort(values[np.isfinite(values)].astype(np.float64).ravel())
     if sample.size < 4:
         return None
-    level, spread = _densest_half(sample)
-    # 0.6745 sigma is half the width of the half that holds 50 % of a normal sample.
-    scale = max(spread / 0.6745, 1e-9) if sigma is None else max(sigma, 1e-9)
-    scale = min(scale, max(spread / 0.6745, 1e-9)) if sigma is not None else scale
+    level, half_width = _densest_half(sample)
+    scale = _scale(values, half_width)
     for _ in range(8):
         u = (sample - level) / (_TUNING * scale)
         weight = np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)
-        total = weight.sum()
-        if total <= 0:
-            return level
-        new = float((weight * sample).sum() / total)
+        total = float(weight.sum())
+        new = float(weight @ sample) / total if total > 0 else level
         if abs(new - level) < 1e-3 * scale:
             return new
         level = new
     return level
+
+
+def _scale(values: NDArray[np.floating], half_width: float) -> float:
+    """Noise of one value: from neighbours, but within reason of the densest half's width."""
+    # Half of a normal sample lies within 0.6745 sigma.
+    widest = max(half_width / 0.6745, 1e-9)
+    if values.ndim != 2 or min(values.shape) < 4:
+        return widest
+    difference = np.abs(values[:, 1:] - values[:, :-1])
+    difference = difference[np.isfinite(difference)]
+    if difference.size < 8:
+        return widest
+    noise = 1.4826 * float(np.median(difference)) / np.sqrt(2)
+    return float(min(max(noise, widest / 4), widest))
 
 
 def _densest_half(ordered: NDArray[np.float64]) -> tuple[float, float]:

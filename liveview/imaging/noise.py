@@ -36,20 +36,27 @@ class PhotonTransfer:
     """Noise against level, in units of light (1.0 is the top code).
 
     ``levels`` and ``variances`` are the measured points. ``gain`` is K (light per electron),
-    ``dark_variance`` the variance at the level ``dark`` of the dark picture; both None where the
-    levels seen are too much alike to tell them apart.
+    None where the levels seen are too much alike to tell it. The straight line has the value
+    ``at_dark`` at the level ``dark`` of the dark picture, with the standard error ``error``.
     """
 
     levels: Floats
     variances: Floats
     dark: float = 0.0
     gain: float | None = None
-    dark_variance: float | None = None
+    at_dark: float = 0.0
+    error: float = 0.0
+
+    @property
+    def dark_variance(self) -> float | None:
+        """Variance at no light; None where it drowns in its own error."""
+        known = self.gain is not None and self.at_dark > 2 * self.error
+        return self.at_dark if known else None
 
     def variance_at(self, light: NDArray[np.floating]) -> Floats:
         """Variance of one pixel at these levels; held flat or scaled beyond the points seen."""
-        if self.gain is not None and self.dark_variance is not None:
-            return np.asarray(np.maximum(self.dark_variance + self.gain * (light - self.dark), 0.0))
+        if self.gain is not None:
+            return np.asarray(np.maximum(self.at_dark + self.gain * (light - self.dark), 0.0))
         return np.asarray(np.interp(light, self.levels, self.variances))
 
 
@@ -150,11 +157,13 @@ def fit_photon_transfer(
         if keep.sum() < 2:
             return PhotonTransfer(x, v, dark)
         weights = 1.0 / model**2
-    at_dark = base + slope * dark
-    told_apart = x[-1] - dark > 1.5 * (x[0] - dark) and slope > 0 and at_dark >= 0
+    told_apart = x[-1] - dark > 1.5 * (x[0] - dark) and slope > 0
     if not told_apart:
         return PhotonTransfer(x, v, dark)
-    return PhotonTransfer(x, v, dark, slope, at_dark)
+    w = weights * keep
+    mean_x = float(w @ x) / w.sum()
+    lever = 1 / w.sum() + (mean_x - dark) ** 2 / float(w @ (x - mean_x) ** 2)
+    return PhotonTransfer(x, v, dark, slope, base + slope * dark, float(scale * np.sqrt(lever)))
 
 
 class NoiseMeter:

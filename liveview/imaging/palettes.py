@@ -52,9 +52,10 @@ def _with_alpha(table: Bytes) -> Bytes:
 
 
 def codes_into(ratio: Light, gain: float, scale: float, inside: Bytes, out: Bytes) -> None:
-    """Codes of ``C = ratio/gain - 1``: 128 + 127 C/scale in the disc, 0 outside."""
+    """Codes of ``C = ratio/gain - 1``: 128 + 127 C/scale cut at 1 and 255; outside the disc 0."""
     steep = REACH / scale
     cv2.addWeighted(ratio, steep / gain, ratio, 0.0, ZERO - steep, out, dtype=cv2.CV_8U)
+    np.maximum(out, 1, out=out)
     cv2.bitwise_and(out, inside, out)
 
 

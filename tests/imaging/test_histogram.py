@@ -1,0 +1,110 @@
+"""The sensitivity histogram."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from liveview.imaging.histogram import BINS, ContrastCounter, merged, share_above
+from liveview.model import Histogram
+
+INSIDE = np.full((300, 400), 255, np.uint8)
+
+
+def ratios(sigma: float, seed: int = 0) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return (1 + sigma * rng.standard_normal((300, 400))).astype(np.float32)
+
+
+def test_same_counts_as_numpy() -> None:
+    ratio = ratios(0.02)
+    edges, counts = ContrastCounter().count(ratio, 1.0, INSIDE)
+    assert counts.sum() == ratio.size
+    expected = np.histogram(np.clip(ratio - 1, edges[0], edges[-1]), edges)[0]
+    # A value that float32 puts on the other side of an edge.
+    assert np.abs(counts - expected).sum() <= 1e-3 * ratio.size
+
+
+def test_lamp_gain_is_taken_out() -> None:
+    ratio = ratios(0.02)
+    first = ContrastCounter().count(ratio, 1.0, INSIDE)[1]
+    second = ContrastCounter().count(ratio * np.float32(1.25), 1.25, INSIDE)[1]
+    # Rounding at the edges of bins.
+    assert np.abs(first - second).sum() <= 1e-3 * ratio.size
+
+
+def test_only_what_is_inside_counts() -> None:
+    inside = INSIDE.copy()
+    inside[:, 100:] = 0
+    ratio = ratios(0.02)
+    ratio[:, 100:] = 9
+    assert ContrastCounter().count(ratio, 1.0, inside)[1].sum() == 300 * 100
+
+
+def test_every_second_row_of_a_large_disc() -> None:
+    ratio = np.ones((600, 700), np.float32)
+    ratio[1::2] = 2
+    edges, counts = ContrastCounter().count(ratio, 1.0, np.full(ratio.shape, 255, np.uint8))
+    assert counts.sum() == 300 * 700
+    assert counts[np.searchsorted(edges, 0, side="right") - 1] == 300 * 700
+
+
+def test_range_holds_the_widest_seen() -> None:
+    counter = ContrastCounter()
+    counter.count(ratios(0.001), 1.0, INSIDE)
+    narrow = counter.range
+    counter.count(ratios(0.2), 1.0, INSIDE)
+    wide = counter.range
+    counter.count(ratios(0.001), 1.0, INSIDE)
+    assert narrow == 2**-7
+    assert counter.range == wide >= 0.5
+    counter.restart()
+    assert counter.range == narrow
+
+
+def test_nothing_inside() -> None:
+    edges, counts = ContrastCounter().count(ratios(0.1), 1.0, np.zeros_like(INSIDE))
+    assert counts.sum() == 0
+    assert share_above(edges, counts, 0.01) is None
+
+
+def test_share_above_noise() -> None:
+    edges, counts = ContrastCounter().count(ratios(0.01), 1.0, INSIDE)
+    # 0.27 % of a normal distribution lie beyond 3 sigma; 120000 samples scatter by 6 %.
+    assert share_above(edges, counts, 0.01) == pytest.approx(0.0027, rel=0.25)
+    assert share_above(edges, counts, 1e-6) == pytest.approx(1.0, abs=0.01)
+    assert share_above(edges, counts, None) is None
+
+
+def histogram(end: float, counts: np.ndarray) -> Histogram:
+    edges = np.linspace(-end, end, counts.size + 1)
+    return Histogram("contrast", edges, counts, 0.01, 0.5, 0.0, 0.1)
+
+
+@given(st.integers(0, 4), st.integers(0, 4))
+def test_merging_loses_nothing(a: int, b: int) -> None:
+    rng = np.random.default_rng(a * 5 + b)
+    one = histogram(2.0**-a, rng.integers(0, 9, BINS))
+    two = histogram(2.0**-b, rng.integers(0, 9, BINS))
+    both = merged(one, two)
+    assert both.counts.sum() == one.counts.sum() + two.counts.sum()
+    assert both.edges[-1] == max(one.edges[-1], two.edges[-1])
+    middle = (both.edges[1:] + both.edges[:-1]) / 2
+
+    def mean(h: Histogram) -> float:
+        centres = (h.edges[1:] + h.edges[:-1]) / 2
+        return float((centres * h.counts).sum())
+
+    # Bins move by at most half a wide bin.
+    width = both.edges[1] - both.edges[0]
+    assert abs((middle * both.counts).sum() - mean(one) - mean(two)) <= width * both.counts.sum()
+
+
+def test_merging_refuses_what_does_not_fit() -> None:
+    with pytest.raises(ValueError, match="power of two"):
+        merged(histogram(1.0, np.ones(BINS, int)), histogram(0.3, np.ones(BINS, int)))
+    other = Histogram("arcsec", np.linspace(-1, 1, 3), np.ones(2, int), None, None, 0, 0)
+    with pytest.raises(ValueError, match="arcsec"):
+        merged(histogram(1.0, np.ones(BINS, int)), other)
