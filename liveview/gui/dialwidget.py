@@ -11,7 +11,6 @@ from liveview.gui.paint import smooth
 from liveview.gui.picture import PictureWidget
 from liveview.gui.ring import FaceValues, HandValues, paint_face, paint_hands
 from liveview.gui.theme import Look
-from liveview.model import Side
 
 
 class DialWidget(QWidget):
@@ -21,7 +20,7 @@ class DialWidget(QWidget):
         super().__init__(parent)
         self._look = Look()
         self._geometry = DialGeometry.for_square(600.0, self._look.step_px)
-        self._face_values = FaceValues(0.5, 0.05, Side.LEFT, False, None)
+        self._face_values = FaceValues(0.5, 0.05, False, False, None)
         self._hands = HandValues()
         self._still: QPixmap | None = None
         self._moving: QPixmap | None = None

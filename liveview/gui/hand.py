@@ -172,7 +172,7 @@ class HandPanel(QWidget):
         p.drawRoundedRect(box, look.px(1.5), look.px(1.5))
         value = rig.values()[knob.name]
         self._paint_head(p, box, knob, value)
-        scale = box.adjusted(look.px(2), look.px(5.2), -look.px(2), -look.px(4.6))
+        scale = box.adjusted(look.px(2), look.px(7.6), -look.px(2), -look.px(4.4))
         if knob.switch:
             self._paint_switch(p, scale, value > 0.5)
         else:
@@ -182,17 +182,15 @@ class HandPanel(QWidget):
 
     def _paint_head(self, p: QPainter, box: QRectF, knob: Knob, value: float) -> None:
         look = self._look
-        line = box.adjusted(look.px(2), look.px(1), -look.px(2), 0)
-        line.setHeight(look.px(3.6))
+        line = box.adjusted(look.px(2), look.px(0.9), -look.px(2), 0)
+        line.setHeight(look.px(3))
+        middle = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         p.setFont(look.font(Type.BODY, Weight.FIRM))
         p.setPen(COLOURS.quiet)
-        p.drawText(
-            line, int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter), knob.title
-        )
+        p.drawText(line, middle, knob.title)
         p.setFont(look.font(Type.LEAD, Weight.STRONG))
         p.setPen(COLOURS.text)
-        flags = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
-        p.drawText(line, int(flags), knob_words(knob, value))
+        p.drawText(line.translated(0, look.px(3.1)), middle, knob_words(knob, value))
 
     def _paint_foot(self, p: QPainter, box: QRectF, knob: Knob) -> None:
         look = self._look

@@ -26,10 +26,15 @@ FLOOR = 0.3
 
 
 def merged_bars(
-    histogram: Histogram, most: int = MOST_BARS
+    histogram: Histogram, reach: float | None = None, most: int = MOST_BARS
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Edges and counts with neighbouring bins merged to at most ``most`` bars, sums kept."""
-    factor = max(1, -(-histogram.counts.size // most))
+    """Edges and counts with neighbouring bins merged; sums are kept.
+
+    At most ``most`` bars lie within ± ``reach`` (the whole range when None).
+    """
+    whole = float(max(-histogram.edges[0], histogram.edges[-1]))
+    share = 1.0 if reach is None else min(reach / whole, 1.0)
+    factor = max(1, -(-round(histogram.counts.size * share) // most))
     cut = histogram.counts.size - histogram.counts.size % factor
     counts = histogram.counts[:cut].reshape(-1, factor).sum(axis=1).astype(np.float64)
     edges = histogram.edges[: cut + 1 : factor]
@@ -106,13 +111,13 @@ class HistogramPlot(QWidget):
 
     def show_histogram(self, histogram: Histogram) -> None:
         """Plot it; the range holds what the histogram holds."""
-        edges, counts = merged_bars(histogram)
+        reach = self._held_reach(histogram)
+        edges, counts = merged_bars(histogram, reach)
         self._bars.setData(edges, np.log10(np.maximum(counts, FLOOR)))
         sigma = histogram.noise_sigma
         self._noise.setVisible(sigma is not None)
         if sigma is not None:
             self._noise.setRegion((-3 * sigma, 3 * sigma))
-        reach = self._held_reach(histogram)
         for wall, at in zip(self._walls, (histogram.range_low, histogram.range_high), strict=True):
             wall.setVisible(at is not None and abs(at) <= reach)
             if at is not None:
@@ -122,8 +127,10 @@ class HistogramPlot(QWidget):
         box.setYRange(float(np.log10(FLOOR)), top * 1.05, padding=0)
         if self._shown != (reach, histogram.unit):
             self._shown = (reach, histogram.unit)
-            box.setXRange(-reach, reach, padding=0.02)
-            self._set_ticks(reach, histogram.unit)
+            # Light cannot fall below none: contrasts end at -100 %.
+            low = max(-reach, -1.25) if histogram.unit == "contrast" else -reach
+            box.setXRange(low, reach, padding=0.02)
+            self._set_ticks(low, reach, histogram.unit)
 
     def _held_reach(self, histogram: Histogram) -> float:
         """Widen at once, narrow only after a while: the scale does not flutter."""
@@ -134,10 +141,10 @@ class HistogramPlot(QWidget):
         self._calm += 1
         return wanted if self._calm > CALM_UPDATES else self._shown[0]
 
-    def _set_ticks(self, reach: float, unit: str) -> None:
+    def _set_ticks(self, low: float, reach: float, unit: str) -> None:
         step = nice_step(reach)
         count = int(reach / step + 1e-9)
-        values = [k * step for k in range(-count, count + 1)]
+        values = [k * step for k in range(-count, count + 1) if k * step >= low]
         words = [(v, with_unit(v, unit, sign=True) if v else "0") for v in values]
         self._plot.getAxis("bottom").setTicks([words, []])
 

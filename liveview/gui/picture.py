@@ -226,12 +226,17 @@ class PictureWidget(QWidget):
         half = self.width() / 2
         painter.drawEllipse(QPointF(half, half), half, half)
         painter.setClipping(False)
+        if frame.width() < self.width():
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.setPen(pen(COLOURS.line, self._look.line()))
+            painter.drawRect(frame)
         disc = self.disc()
         if disc is not None and self._target() is not None and not self._on_disc(view, disc):
             self._paint_outline(painter, view, disc)
 
     def _on_disc(self, view: View, disc: Disc) -> bool:
-        return abs(view.scale * disc.radius - self.width() / 2) < 1.0 and self._draft is None
+        shown = disc_view(disc, view.half)
+        return abs(view.scale / shown.scale - 1.0) < 0.02 and self._draft is None
 
     def _paint_outline(self, painter: QPainter, view: View, disc: Disc) -> None:
         x, y = view.to_widget(disc.cx, disc.cy)

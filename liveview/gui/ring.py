@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from PyQt6.QtCore import QPointF, Qt
@@ -39,7 +40,7 @@ class FaceValues:
 
     target: float
     band: float
-    side: Side
+    reached: bool
     calibrated: bool
     legend: Legend | None
 
@@ -56,7 +57,6 @@ class HandValues:
 
     uncut: float | None = None
     relative: bool = False
-    reached: bool = False
     steady: tuple[float, float] | None = None
     shadow: Shadow | None = None
     memory: float = 0.0
@@ -64,6 +64,7 @@ class HandValues:
     sparks: tuple[float, ...] = ()
     trace: tuple[tuple[float, float], ...] = ()
     catching: bool = False
+    side: Side = Side.LEFT
     clipped: tuple[bool, bool] = (False, False)
 
 
@@ -78,7 +79,6 @@ def paint_face(p: QPainter, g: DialGeometry, look: Look, values: FaceValues) -> 
     _gauge_scale(p, g, look, centre, values.calibrated)
     _target(p, g, look, centre, values)
     _rim(p, g, look, centre)
-    _blade_mark(p, g, look, centre, values.side)
     if values.legend is not None:
         _legend(p, g, look, centre, values.legend)
 
@@ -89,6 +89,7 @@ def paint_hands(p: QPainter, g: DialGeometry, look: Look, values: HandValues) ->
     _memory(p, g, look, centre, values)
     if values.shadow is not None:
         _shadow(p, g, look, centre, values.shadow)
+    _blade_mark(p, g, look, centre, values.side)
     if values.uncut is not None:
         _index(p, g, look, centre, values)
     _clip_marks(p, g, look, centre, values.clipped)
@@ -132,8 +133,11 @@ def _target(p: QPainter, g: DialGeometry, look: Look, centre: QPointF, values: F
     inner, outer = _track(g, look)
     start = uncut_to_angle(values.target - values.band)
     end = uncut_to_angle(values.target + values.band)
-    p.fillPath(sector(centre, inner, outer, start, end - start), COLOURS.brass_dim)
-    p.setPen(pen(COLOURS.brass, look.line(1.5)))
+    p.fillPath(
+        sector(centre, inner, outer, start, end - start),
+        COLOURS.brass if values.reached else COLOURS.brass_dim,
+    )
+    p.setPen(pen(COLOURS.brass, look.line(2.0 if values.reached else 1.5)))
     for angle in (start, end):
         p.drawLine(
             polar(centre, inner - look.px(0.3), angle), polar(centre, outer + look.px(0.2), angle)
@@ -161,10 +165,10 @@ def _blade_mark(p: QPainter, g: DialGeometry, look: Look, centre: QPointF, side:
             QPointF(-half + look.px(0.9), -back),
         ]
     )
-    p.setPen(Qt.PenStyle.NoPen)
-    p.setBrush(faded(COLOURS.tick, 0.55))
+    p.setPen(pen(COLOURS.ground, look.line(3.0)))
+    p.setBrush(COLOURS.tick)
     p.drawPolygon(shape)
-    p.setPen(pen(COLOURS.text, look.line(2.0)))
+    p.setPen(pen(COLOURS.text, look.line(2.4)))
     p.drawLine(QPointF(-half, -edge), QPointF(half, -edge))
     p.restore()
 
@@ -217,9 +221,12 @@ def _memory(p: QPainter, g: DialGeometry, look: Look, centre: QPointF, v: HandVa
     p.drawLine(polar(centre, g.memory_in, 0.0), polar(centre, g.memory_out, 0.0))
     p.setPen(Qt.PenStyle.NoPen)
     p.setBrush(COLOURS.ember)
-    for age in v.sparks:
-        if 0.0 <= age <= 1.0:
-            p.drawPolygon(star(polar(centre, middle, -360.0 * age), look.px(1.0)))
+    last = -1.0
+    apart = look.px(1.3) / (2.0 * math.pi * middle)
+    for age in sorted(v.sparks):
+        if 0.0 <= age <= 1.0 and (last < 0 or age - last > apart):
+            last = age
+            p.drawPolygon(star(polar(centre, middle, -360.0 * age), look.px(0.9)))
 
 
 def _trace(
@@ -289,23 +296,12 @@ def _index(p: QPainter, g: DialGeometry, look: Look, centre: QPointF, v: HandVal
     p.save()
     p.translate(centre)
     p.rotate(angle)
-    tip, top, half = g.gauge_in - look.px(0.1), outer + look.px(0.15), look.px(0.85)
-    hand = QPolygonF(
-        [
-            QPointF(0, -tip),
-            QPointF(half * 0.5, -inner + look.px(0.6)),
-            QPointF(half, -top),
-            QPointF(-half, -top),
-            QPointF(-half * 0.5, -inner + look.px(0.6)),
-        ]
-    )
+    top, tip, half = outer + look.px(0.2), inner - look.px(0.5), look.px(0.8)
+    p.setPen(pen(colour, look.line(2.0)))
+    p.drawLine(QPointF(0, -g.gauge_in + look.px(0.1)), QPointF(0, -g.gauge_in - look.px(0.9)))
     p.setPen(pen(COLOURS.ground, look.line(2.5)))
-    p.setBrush(colour)
-    p.drawPolygon(hand)
-    p.setPen(Qt.PenStyle.NoPen)
-    if v.reached:
-        p.setBrush(COLOURS.ground)
-        p.drawEllipse(QPointF(0, -(inner + outer) / 2), look.px(0.3), look.px(0.3))
+    p.setBrush(COLOURS.text)
+    p.drawPolygon(QPolygonF([QPointF(0, -tip), QPointF(half, -top), QPointF(-half, -top)]))
     p.restore()
 
 

@@ -15,6 +15,7 @@ from liveview.gui.marks import choice_mark
 from liveview.gui.overlay import Overlay
 from liveview.gui.pad import Pad
 from liveview.gui.theme import COLOURS, Look, Type, Weight
+from liveview.gui.words import first_up
 from liveview.worker import Worker
 
 SHOWN_ROWS = 6
@@ -84,7 +85,7 @@ class SourceDialog(Overlay):
         """Look for cameras in a thread."""
         if self._search is not None:
             return
-        self._words = "looking for cameras"
+        self._words = "Looking for cameras"
         self._cameras.offer((), "")
         self._search = Worker("search for cameras", self._look_in_thread)
         self._search.start()
@@ -101,7 +102,7 @@ class SourceDialog(Overlay):
         search.join(0.5)
         self._search = None
         self._poll.stop()
-        self._words = "" if self._found else "no camera answers"
+        self._words = "" if self._found else "No camera is there"
         if isinstance(search.error, LiveviewError):
             self._found, self._words = (), str(search.error)
         elif search.error is not None:
@@ -188,13 +189,12 @@ class _Column(QScrollArea):
         self._pads: list[tuple[SourceOffer, Pad]] = []
         self.setWidgetResizable(True)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.viewport().setAutoFillBackground(False)  # type: ignore[union-attr]
         self._look = Look()
         self._inside()
 
     def _inside(self) -> None:
         inside = QWidget()
-        inside.setAutoFillBackground(False)
+        inside.setObjectName("rows")
         self._rows = QVBoxLayout(inside)
         self._rows.setContentsMargins(0, 0, 0, 0)
         self._rows.setSpacing(2)
@@ -205,7 +205,7 @@ class _Column(QScrollArea):
         self._inside()
         self._pads = []
         for offer in offers:
-            pad = Pad(offer.title)
+            pad = Pad(first_up(offer.title))
             pad.clicked.connect(lambda _=False, a=offer.address: self._choose(a))
             pad.set_look(self._look)
             self._rows.addWidget(pad, 0, Qt.AlignmentFlag.AlignLeft)

@@ -188,7 +188,7 @@ def _stock() -> str:
     QLineEdit {{ background: {c.ground.name()}; color: {c.text.name()};
                  border: none; border-bottom: 2px solid {c.line.name()}; padding: 5px 2px; }}
     QLineEdit:focus {{ border-bottom-color: {c.brass.name()}; }}
-    QScrollArea {{ border: none; background: transparent; }}
+    QScrollArea, QScrollArea > QWidget, QWidget#rows {{ border: none; background: transparent; }}
     QScrollBar:vertical {{ background: transparent; width: 8px; }}
     QScrollBar::handle:vertical {{ background: {c.line.name()}; border-radius: 4px; }}
     QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; }}

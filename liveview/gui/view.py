@@ -7,6 +7,9 @@ from dataclasses import dataclass
 
 from liveview.model import Disc
 
+RIM_PX = 1.5
+"""Pixels at the rim that are not shown."""
+
 
 @dataclass(frozen=True, slots=True)
 class View:
@@ -50,8 +53,8 @@ class View:
 
 
 def disc_view(disc: Disc, half: float) -> View:
-    """The disc fills the widget's circle."""
-    return View(disc.cx + 0.5, disc.cy + 0.5, half / disc.radius, half)
+    """The disc fills the widget's circle, less its outermost pixels: they are half rim."""
+    return View(disc.cx + 0.5, disc.cy + 0.5, half / max(disc.radius - RIM_PX, 1.0), half)
 
 
 def whole_view(width: int, height: int, half: float) -> View:

@@ -31,6 +31,7 @@ from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.words import (
     ARM_WORDS,
     THIN,
+    advice_line,
     blade_line,
     catch_line,
     count,
@@ -56,11 +57,11 @@ from liveview.settings import Settings
 if TYPE_CHECKING:
     from liveview.gui.histogram import HistogramPlot
 
-HANDS_S = 0.05
-"""The hands move this often at most."""
+HANDS_S = 0.06
+"""The hands and the figures that belong to them change this often at most."""
 
-WORDS_S = 0.12
-"""Words and the histogram change this often at most."""
+PLOT_S = 0.12
+"""The histogram changes this often at most."""
 
 STEADY_S = 4.0
 """Span of the steadiness mark."""
@@ -101,7 +102,7 @@ class WatchPage(QWidget):
         self._own_words: tuple[str, ...] = ()
         self._uncut = History(STEADY_S)
         self._light = History(8.0)
-        self._next_hands_s = self._next_words_s = 0.0
+        self._next_hands_s = self._next_plot_s = 0.0
         self.dial = DialWidget(self)
         self.blade = Lines(LEFT, parent=self)
         self.notices = Lines(LEFT, from_bottom=True, parent=self)
@@ -152,9 +153,10 @@ class WatchPage(QWidget):
             self._next_hands_s = now + HANDS_S
             self._refresh_face()
             self._refresh_hands()
-        if now >= self._next_words_s:
-            self._next_words_s = now + WORDS_S
             self._refresh_words()
+        if now >= self._next_plot_s:
+            self._next_plot_s = now + PLOT_S
+            self._refresh_plot()
 
     def show_status(self, status: SessionStatus, own_words: tuple[str, ...]) -> None:
         """A new status of the session."""
@@ -194,7 +196,7 @@ class WatchPage(QWidget):
             self.histogram.set_look(self._look)
             self.lay_out()
             self.histogram.show()
-            self._refresh_words()
+            self._refresh_plot()
 
     # --- refresh
 
@@ -203,14 +205,20 @@ class WatchPage(QWidget):
         calibrated = reading is not None and reading.blade.uncut is not None
         legend = None if reading is None else legend_for(reading)
         self.dial.set_face(
-            FaceValues(blade.target_uncut, blade.target_band, blade.side, calibrated, legend)
+            FaceValues(blade.target_uncut, blade.target_band, self._reached(), calibrated, legend)
         )
+
+    def _reached(self) -> bool:
+        """The uncut fraction is within its target."""
+        target = self._settings.blade
+        uncut = None if self._reading is None else self._reading.blade.uncut
+        return uncut is not None and abs(uncut - target.target_uncut) <= target.target_band
 
     def _refresh_hands(self) -> None:
         reading, status = self._reading, self._status
         if reading is None:
             return
-        blade, setting = reading.blade, self._settings.blade
+        blade = reading.blade
         now = reading.stamp.time_s
         span = status.ring_capacity_seconds or 0.0
         value = blade.uncut if blade.uncut is not None else blade.relative
@@ -222,8 +230,6 @@ class WatchPage(QWidget):
             HandValues(
                 uncut=value,
                 relative=blade.uncut is None,
-                reached=blade.uncut is not None
-                and abs(blade.uncut - setting.target_uncut) <= setting.target_band,
                 steady=self._uncut.range(now, STEADY_S),
                 shadow=shadow_of(blade),
                 memory=status.ring_seconds / span if span else 0.0,
@@ -233,6 +239,7 @@ class WatchPage(QWidget):
                 sparks=tuple((now - s.time_s) / span for s in status.recent) if span else (),
                 trace=self._light.trace(now) if span else (),
                 catching=status.arm is ArmState.CATCHING,
+                side=self._settings.blade.side,
                 clipped=clipped,
             )
         )
@@ -250,9 +257,12 @@ class WatchPage(QWidget):
             if noise:
                 lines.append(Line(noise, Type.SMALL, colour=COLOURS.quiet))
             self.verdict.show_lines(lines)
-            if self.histogram is not None:
-                self.histogram.show_histogram(reading.histogram)
         self._refresh_notices()
+
+    def _refresh_plot(self) -> None:
+        found = None if self._reading is None else self._reading.histogram
+        if self.histogram is not None and found is not None:
+            self.histogram.show_histogram(found)
 
     def _blade_lines(self, reading: Reading) -> list[Line]:
         blade, target = reading.blade, self._settings.blade
@@ -263,9 +273,7 @@ class WatchPage(QWidget):
             lines.append(
                 Line(f"{value * 100:.1f}", Type.FIGURE, Weight.FIRM, gap=0.0, suffix=f"{THIN}%")
             )
-        reached = blade.uncut is not None and (
-            abs(blade.uncut - target.target_uncut) <= target.target_band
-        )
+        reached = self._reached()
         words = blade_line(blade, target.target_uncut, target.target_band)
         lines.append(
             Line(
@@ -280,7 +288,7 @@ class WatchPage(QWidget):
             travel = signed(blade.travel_m * 1e3, 2)
             lines.append(Line(f"{travel}{THIN}mm of travel", Type.SMALL, colour=COLOURS.quiet))
         if blade.advice:
-            lines.append(Line(blade.advice, gap=1.2))
+            lines.append(Line(advice_line(blade), Type.LEAD, gap=1.2))
         return lines
 
     def _refresh_notices(self) -> None:
@@ -440,7 +448,9 @@ class WatchPage(QWidget):
         right = [name for name in self.pads if name.startswith("view ")] + ["gain"]
         pitch = look.px(4.3)
         for k, name in enumerate(right):
-            self._beside(self.pads[name], middle + (k - (len(right) - 1) / 2) * pitch, left=False)
+            gap = look.px(1.0) if name == "gain" else 0.0
+            y = middle + (k - (len(right) - 1) / 2) * pitch + gap
+            self._beside(self.pads[name], y, left=False)
         self._place_catch_pads()
 
     def _place_catch_pads(self) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 
 from PyQt6.QtCore import QRectF, QTimer
-from PyQt6.QtGui import QCloseEvent, QIcon, QPainter, QPaintEvent, QResizeEvent
+from PyQt6.QtGui import QCloseEvent, QIcon, QPainter, QPaintEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
 from liveview.errors import WorkerStuck
@@ -109,7 +109,7 @@ class Window(QWidget):
                 Action(
                     f"view {view}",
                     (str(k + 1),),
-                    f"Show it {_VIEW_WORDS.get(view, view)}",
+                    _VIEW_WORDS.get(view, view),
                     look,
                     partial(c.view, view),
                 )
@@ -306,6 +306,9 @@ class Window(QWidget):
 
     # --- layout and life
 
+    def showEvent(self, event: QShowEvent | None) -> None:
+        self.page.dial.picture.setFocus()
+
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         scale = self._bridge.settings.screen.text_scale
         self._look = Look.for_window(self.width(), self.height(), scale)
@@ -327,10 +330,9 @@ class Window(QWidget):
         room = self.page.free_width(0, look.px(8))
         self.answer.setGeometry(QRectF(look.px(2), look.px(6), room, look.px(5)).toRect())
         self.hand.set_look(look)
-        low = height - look.px(17)
-        self.hand.setGeometry(
-            QRectF(width / 2 - look.px(24), low, look.px(48), look.px(15)).toRect()
-        )
+        top = height - look.px(39)
+        room = self.page.free_width(top, top + look.px(17)) - look.px(0.5)
+        self.hand.setGeometry(QRectF(look.px(1.5), top, room, look.px(17)).toRect())
         for sheet in (self.sources, self.key_sheet):
             sheet.resize(width, height)
             sheet.set_look(look)
@@ -353,11 +355,11 @@ class Window(QWidget):
 
 
 _VIEW_WORDS = {
-    "plain": "plain, as the camera sees it",
-    "lifted": "lifted from its background",
-    "signed": "in signed colours",
-    "movement": "as movement only",
-    "trail": "with a trail",
-    "arrows": "with arrows of the flow",
-    "significance": "against its own noise",
+    "plain": "Plain, as the camera sees it",
+    "lifted": "Lifted from its background",
+    "signed": "In signed colours",
+    "movement": "Movement only",
+    "trail": "With a trail",
+    "arrows": "With arrows of the flow",
+    "significance": "Against its own noise",
 }

@@ -173,12 +173,21 @@ def spotted_line(spotted: Spotted) -> str:
 def blade_line(blade: BladeReading, target: float, band: float) -> str:
     """What to do with the blade, read from the uncut fraction alone."""
     if blade.uncut is None:
-        return "relative brightness: take dark and open to read the cut"
+        return "take dark and open to read the cut"
     off = blade.uncut - target
     if abs(off) <= band:
         return f"within target {percent(target, 0)} ± {band * 100:.0f}"
     verb = "cut more" if off > 0 else "cut less"
     return f"{verb}: {abs(off) * 100:.0f} points to {percent(target, 0)}"
+
+
+def advice_line(blade: BladeReading) -> str:
+    """The advice for the person at the rig, with how far where that is known."""
+    words = first_up(blade.advice.rstrip("."))
+    far = blade.axial_offset_m
+    if far is not None and "mm" not in words and "move" in words:
+        words += f", about {abs(far) * 1e3:.0f}{THIN}mm" if abs(far) >= 1e-3 else ", less than 1 mm"
+    return words + "."
 
 
 def lost_line(status: SessionStatus) -> str:
