@@ -78,13 +78,16 @@ def translated(error: Exception, name: str) -> InputUnreadable:
     name = shown(name)
     if isinstance(error, (av.error.ExitError, TimeoutError)):
         return SourceStalled("nothing came in the time allowed", name, "check that it is on")
-    if isinstance(error, ConnectionError) or (
-        on_network and isinstance(error, OSError) and not isinstance(error, av.error.HTTPError)
-    ):
+    if isinstance(error, ConnectionError):
         return SourceStalled("cannot be reached", name, "check the address and that it is on")
-    if isinstance(error, av.error.HTTPError):
+    http = (av.error.HTTPError, av.error.HTTPClientError, av.error.HTTPServerError)
+    if isinstance(error, http):
         words = (error.strerror or str(error)).removeprefix("Server returned ")
         return InputUnreadable(f"the server answers {words}", name, "check the address")
+    if on_network and isinstance(error, OSError):
+        return SourceStalled(
+            "cannot be reached, or sends no pictures", name, "check the address and that it is on"
+        )
     if isinstance(error, av.error.ProtocolNotFoundError):
         return InputUnreadable("this kind of address is not known", name, _REMEDY_ADDRESS)
     if isinstance(error, av.error.InvalidDataError):

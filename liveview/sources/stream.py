@@ -145,10 +145,9 @@ class StreamSource:
         from av.codec.context import Flags
 
         rtsp = self._address.lower().startswith("rtsp")
-        options = {"rtsp_flags": "prefer_tcp"} if rtsp else {}
-        self._container = open_container(
-            self._address, timeouts_s=self._timeouts_s, fflags="nobuffer", **options
-        )
+        # the first seconds that RTSP takes to look at a stream are not wanted afterwards
+        options = {"rtsp_flags": "prefer_tcp", "fflags": "nobuffer"} if rtsp else {}
+        self._container = open_container(self._address, timeouts_s=self._timeouts_s, **options)
         stream = video_stream(self._container, self._address)
         stream.codec_context.flags |= Flags.low_delay
         jpeg = stream.codec_context.name == "mjpeg" and not rtsp

@@ -107,7 +107,7 @@ def test_a_wrong_table_is_refused_with_its_line(text: str, words: str, tmp_path:
     save(tmp_path, noise(ODD, 1))
     (tmp_path / "times.csv").write_text(text)
     with pytest.raises(InputUnreadable, match=words):
-        images(tmp_path).open()
+        read_all(images(tmp_path))
 
 
 def test_wall_clock_times_count_from_the_first_frame(tmp_path: Path) -> None:
@@ -178,16 +178,16 @@ def test_a_damaged_picture_is_left_out_and_named(tmp_path: Path) -> None:
 
 def test_nothing_to_read(tmp_path: Path) -> None:
     with pytest.raises(InputUnreadable, match="holds no pictures"):
-        images(tmp_path).open()
+        read_all(images(tmp_path))
     (tmp_path / "clip.mkv").write_bytes(b"x")
     with pytest.raises(InputUnreadable, match=r"to open 'clip\.mkv' name that file"):
-        images(tmp_path).open()
+        read_all(images(tmp_path))
     (tmp_path / "a.png").write_text("not a picture")
     with pytest.raises(InputUnreadable, match="damaged or not a picture"):
-        images(tmp_path).open()
+        read_all(images(tmp_path))
     (tmp_path / "b.png").write_text("not a picture either")
     with pytest.raises(InputUnreadable, match="none of its 2 pictures can be read"):
-        images(tmp_path).open()
+        read_all(images(tmp_path))
 
 
 def test_huge_headers_are_refused_before_decoding(tmp_path: Path) -> None:
@@ -276,13 +276,13 @@ def test_tiffs_that_cannot_be_used(tmp_path: Path) -> None:
     path = tmp_path / "bad.tif"
     path.write_text("no")
     with pytest.raises(InputUnreadable, match="not a TIFF"):
-        tiff(path).open()
+        read_all(tiff(path))
     tifffile.imwrite(path, np.zeros(ODD, np.float32))
     with pytest.raises(InputUnreadable, match="unsupported kind 'float32'"):
-        tiff(path).open()
+        read_all(tiff(path))
     path.write_bytes(b"")
     with pytest.raises(InputUnreadable, match="empty"):
-        tiff(path).open()
+        read_all(tiff(path))
 
 
 def test_pages_of_other_sizes_are_an_error_with_the_page(tmp_path: Path) -> None:
