@@ -1,0 +1,163 @@
+"""A number with its uncertainty, and a measurement made of them; saved with the event."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from liveview import __version__
+from liveview.errors import InputUnreadable, OutputFailed
+from liveview.recorder.files import write_json
+
+SCHEMA = 1
+FILE = "measurements.json"
+NORMAL_95 = 1.959963984540054
+"""Half width of a normal distribution's 95 % interval in standard deviations."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A value in SI units with an interval that holds the truth with ``confidence``."""
+
+    value: float
+    low: float
+    high: float
+    unit: str
+    confidence: float = 0.95
+
+    @classmethod
+    def normal(cls, value: float, sigma: float, unit: str) -> Quantity:
+        """From a standard uncertainty, taken to be normal."""
+        return cls(value, value - NORMAL_95 * sigma, value + NORMAL_95 * sigma, unit)
+
+    @classmethod
+    def exact(cls, value: float, unit: str) -> Quantity:
+        """A value taken as given."""
+        return cls(value, value, value, unit)
+
+    @property
+    def sigma(self) -> float:
+        """Half the interval in standard deviations of a normal distribution."""
+        return (self.high - self.low) / 2 / NORMAL_95
+
+    def widened(self, relative: float) -> Quantity:
+        """With a further relative standard uncertainty (of a scale), added in squares."""
+        more = NORMAL_95 * abs(self.value) * relative
+        low = self.value - math.hypot(self.value - self.low, more)
+        high = self.value + math.hypot(self.high - self.value, more)
+        return Quantity(self.value, low, high, self.unit, self.confidence)
+
+    def times(self, factor: float, unit: str) -> Quantity:
+        """In another unit; ``factor`` above zero."""
+        return Quantity(
+            self.value * factor, self.low * factor, self.high * factor, unit, self.confidence
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One thing measured.
+
+    Attributes
+    ----------
+    kind : str
+        ``"length"``, ``"angle"``, ``"front speed"``, ``"rise speed"``, ``"flicker"``, ``"plume
+        temperature"``, ``"scale"`` ...
+    results : mapping of str to Quantity
+        What came out.
+    inputs : mapping
+        What went in (points in pixels, frames, settings used), plain JSON.
+    assumptions : sequence of str
+        What had to be taken for granted.
+    words : str
+        Warnings, such as a fit outside its range.
+    made_at : str
+        Local time in ISO 8601.
+    """
+
+    kind: str
+    results: Mapping[str, Quantity]
+    inputs: Mapping[str, Any] = field(default_factory=dict)
+    assumptions: Sequence[str] = ()
+    words: str = ""
+    made_at: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "kind": self.kind,
+            "results": {name: asdict(quantity) for name, quantity in self.results.items()},
+            "inputs": dict(self.inputs),
+            "assumptions": list(self.assumptions),
+            "words": self.words,
+            "made_at": self.made_at or datetime.now().astimezone().isoformat(timespec="seconds"),
+        }
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> Measurement:
+        """Back from :meth:`to_json`."""
+        results = {name: Quantity(**quantity) for name, quantity in data["results"].items()}
+        return cls(
+            data["kind"],
+            results,
+            data["inputs"],
+            tuple(data["assumptions"]),
+            data["words"],
+            data["made_at"],
+        )
+
+
+def load_measurements(event: Path) -> tuple[Measurement, ...]:
+    """The measurements saved with an event, oldest first; none without the file.
+
+    Raises
+    ------
+    InputUnreadable
+        Damaged, or of a newer version.
+    """
+    path = event / FILE
+    if not path.exists():
+        return ()
+    try:
+        data = json.loads(path.read_bytes())
+        if data["schema"] > SCHEMA:
+            raise InputUnreadable("was written by a newer version", str(path), "update liveview")
+        return tuple(Measurement.from_json(item) for item in data["measurements"])
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise InputUnreadable(f"is damaged ({error!r})", str(path), "remove this file") from error
+
+
+def save_measurements(event: Path, measurements: Sequence[Measurement]) -> None:
+    """Save all measurements of an event, replacing the file in one step.
+
+    Raises
+    ------
+    OutputFailed
+        The event's folder cannot be written.
+    """
+    path = event / FILE
+    data = {
+        "schema": SCHEMA,
+        "program": {"name": "liveview", "version": __version__},
+        "measurements": [measurement.to_json() for measurement in measurements],
+    }
+    try:
+        write_json(path, data)
+    except OSError as error:
+        raise OutputFailed(
+            f"cannot save the measurements ({error.strerror or error})",
+            str(path),
+            "copy the event to a folder that can be written",
+        ) from error
+
+
+def add_measurement(event: Path, measurement: Measurement) -> tuple[Measurement, ...]:
+    """Save one more; returns all."""
+    everything = (*load_measurements(event), measurement)
+    save_measurements(event, everything)
+    return everything
