@@ -15,6 +15,9 @@ from liveview.model import SoundBlock, SoundInfo
 from liveview.sources.arrival import ArrivalFit
 
 QUEUE_BLOCKS = 256
+BLOCK_S = 0.01
+"""Short for the trigger, long enough not to keep the interpreter busy."""
+
 COMMON_RATES_HZ = (48000.0, 44100.0)
 SYSTEM_DELAY_S = 0.010
 """Delay of the sound system that no arrival can show; 10 ms were measured with a sound server."""
@@ -185,6 +188,7 @@ class MicrophoneSource:
             channels=channels,
             dtype="float32",
             latency="low",
+            blocksize=round(BLOCK_S * rate_hz),
             callback=callback,
         )
         try:
