@@ -333,12 +333,3 @@ def _lacks_index(path: Path) -> bool:
     with path.open("rb") as file:
         head = file.read(8)
     return head[4:8] == b"ftyp"
-
-
-def has_pictures(container: Any) -> bool:
-    """True when a media file holds pictures that are more than a cover."""
-    try:
-        video_stream(container, "")
-    except InputUnreadable:
-        return False
-    return True

@@ -135,6 +135,20 @@ def test_a_file_cut_off_gives_what_is_there_and_says_what_is_missing(tmp_path: P
     assert f"about {missing} frames" in video.warnings[0]
 
 
+def test_what_is_missing_is_known_beside_a_sound_track_too(tmp_path: Path) -> None:
+    sound = np.zeros(96_000, np.float32)  # two seconds: longer than the pictures
+    path = write_video(tmp_path / "clip.mkv", noise(ODD, 30), options=FFV1, sound=sound)
+    whole = source(path)
+    _, stamps, _ = read_all(whole)
+    assert len(stamps) == 30
+    assert whole.warnings == ()
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) // 2])
+    cut = source(path)
+    _, stamps, _ = read_all(cut)
+    assert f"about {30 - len(stamps)} frames" in cut.warnings[0]
+
+
 def test_a_counted_file_cut_off_says_exactly(tmp_path: Path) -> None:
     path = write_video(tmp_path / "clip.avi", noise(ODD, 20), options=FFV1)
     data = path.read_bytes()
