@@ -13,15 +13,15 @@ ARCSEC_RAD = math.pi / (180.0 * 3600.0)
 """One arcsecond in radians (4.84814e-6)."""
 
 _PLAIN_SI = {
-    "m": {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "um": 1e-6, "nm": 1e-9, "in": 0.0254},
-    "s": {"s": 1.0, "ms": 1e-3, "us": 1e-6},
+    "m": {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "um": 1e-6, "\u00b5m": 1e-6, "nm": 1e-9, "in": 0.0254},
+    "s": {"s": 1.0, "ms": 1e-3, "us": 1e-6, "\u00b5s": 1e-6},
     "Hz": {"Hz": 1.0, "kHz": 1e3},
     "K": {"K": 1.0},
     "m/s": {"m/s": 1.0},
 }
 """Usual units of each kind, read without the units library."""
 
-_PLAIN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z/]+)\s*")
+_PLAIN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z\u00b5/]+)\s*")
 
 
 @lru_cache(maxsize=1)

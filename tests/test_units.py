@@ -15,6 +15,8 @@ from liveview.units import (
     ARCSEC_RAD,
     arcsec_to_rad,
     celsius_to_kelvin,
+    length_text,
+    number_text,
     parse_quantity,
     rad_to_arcsec,
 )
@@ -97,3 +99,30 @@ def test_usual_units_do_not_load_the_units_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (1200.0, "1200"),
+        (0.00123, "0.00123"),
+        (123456.0, "123500"),
+        (-2.40001, "-2.4"),
+        (0.0, "0"),
+        (2.5e7, "2.5e+07"),
+    ],
+)
+def test_numbers_for_the_screen(value: float, text: str) -> None:
+    assert number_text(value) == text
+
+
+@pytest.mark.parametrize(
+    ("unit", "text"), [("mm", "1219 mm"), ("cm", "121.9 cm"), ("m", "1.219 m"), ("in", "48 in")]
+)
+def test_lengths_for_the_screen(unit: str, text: str) -> None:
+    assert length_text(1.2192, unit) == text
+
+
+@pytest.mark.parametrize("text", ["3 um", "3 \u00b5m", "3000 nm"])
+def test_small_lengths(text: str) -> None:
+    assert parse_quantity(text, "m") == pytest.approx(3e-6)

@@ -1,0 +1,261 @@
+"""The Plan page as a person uses it: a real widget on a real display."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from PyQt6.QtCore import QPointF, Qt
+from PyQt6.QtTest import QTest
+from PyQt6.QtWidgets import QApplication
+
+from liveview.gui.plan_page import PlanPage, handed_over, shipped_setups
+from liveview.gui.plan_values import SPOTS
+from liveview.gui.theme import Look, dress
+from liveview.model import Side
+from liveview.optics.visibility import flow_names
+from liveview.settings import Settings, load_settings
+
+
+@pytest.fixture(scope="module")
+def app() -> Iterator[QApplication]:
+    there = QApplication.instance()
+    made = there if isinstance(there, QApplication) else QApplication([])
+    dress(made)
+    yield made
+
+
+@pytest.fixture
+def page(app: QApplication) -> Iterator[PlanPage]:
+    page = PlanPage()
+    page.resize(1280, 800)
+    page.set_look(Look.for_window(1280, 800))
+    page.show()
+    QTest.qWaitForWindowExposed(page)
+    yield page
+    page.close()
+    page.deleteLater()
+    app.processEvents()
+
+
+def write(page: PlanPage, key: str, text: str) -> None:
+    field = page.field(key)
+    field.setFocus()
+    field.selectAll()
+    QTest.keyClicks(field, text)
+    QTest.keyClick(field, Qt.Key.Key_Return)
+
+
+def setup(name: str) -> Path:
+    return next(path for path in shipped_setups() if path.stem == name)
+
+
+def test_a_number_is_changed_on_the_drawing(page: PlanPage) -> None:
+    write(page, "rig.focal_length_m", "900 mm")
+    assert page.settings.rig.focal_length_m == pytest.approx(0.9)
+    assert page.plan is not None
+    assert page.plan.rig.lamp_distance_m == pytest.approx(1.8)
+    assert page.field("rig.lamp_distance_m").placeholderText() == "1800 mm"
+    assert page.field("rig.focal_length_m").text() == "900 mm"
+
+
+def test_inches_and_bare_numbers(page: PlanPage) -> None:
+    write(page, "rig.mirror_diameter_m", "6 in")
+    assert page.settings.rig.mirror_diameter_m == pytest.approx(0.1524)
+    write(page, "rig.mirror_diameter_m", "114")
+    assert page.settings.rig.mirror_diameter_m == pytest.approx(0.114)
+
+
+def test_refused_numbers_stay_to_be_mended(page: PlanPage) -> None:
+    said: list[str] = []
+    page.said.connect(said.append)
+    write(page, "rig.mirror_diameter_m", "3 kg")
+    assert page.settings.rig.mirror_diameter_m == 0.15
+    assert page.field("rig.mirror_diameter_m").wrong
+    assert page.field("rig.mirror_diameter_m").text() == "3 kg"
+    assert len(said) == 1
+    assert "3 kg" in said[0]
+    QTest.keyClick(page.field("rig.mirror_diameter_m"), Qt.Key.Key_Escape)
+    assert page.field("rig.mirror_diameter_m").text() == "150 mm"
+    assert not page.field("rig.mirror_diameter_m").wrong
+
+
+def test_an_impossible_rig_is_said_and_mended(page: PlanPage) -> None:
+    write(page, "rig.lamp_distance_m", "700 mm")
+    assert "behind the mirror" in page.impossible
+    assert "Cannot be built" in page.cautions.words()
+    used: list[Settings] = []
+    page.used.connect(used.append)
+    page.use_pad.click()
+    assert used == []
+    write(page, "rig.lamp_distance_m", "2500 mm")
+    assert page.impossible == ""
+
+
+def test_emptying_gives_the_choice_back(page: PlanPage) -> None:
+    write(page, "blade.distance_m", "2410 mm")
+    assert page.settings.blade.distance_m == pytest.approx(2.41)
+    assert "too far from the mirror" in page.cautions.words()
+    field = page.field("blade.distance_m")
+    field.setFocus()
+    field.selectAll()
+    QTest.keyClick(field, Qt.Key.Key_Delete)
+    QTest.keyClick(field, Qt.Key.Key_Return)
+    assert page.settings.blade.distance_m is None
+    assert page.cautions.words() == "Nothing speaks against it."
+
+
+def test_up_and_down_turn_a_number(page: PlanPage) -> None:
+    field = page.field("rig.focal_length_m")
+    field.setFocus()
+    QTest.keyClick(field, Qt.Key.Key_Up)
+    assert page.settings.rig.focal_length_m == pytest.approx(1.22)
+    QTest.keyClick(field, Qt.Key.Key_Down)
+    assert page.settings.rig.focal_length_m == pytest.approx(1.2)
+
+
+def test_take_back(page: PlanPage) -> None:
+    page.choose_kind("lenses")
+    page.choose_shape("round")
+    page.back_pad.click()
+    assert page.settings.lamp.shape == "slit"
+    page.back_pad.click()
+    assert page.settings.rig.kind == "one mirror"
+    said: list[str] = []
+    page.said.connect(said.append)
+    page.back_pad.click()
+    assert said == ["Nothing to take back."]
+
+
+@pytest.mark.parametrize("name", [path.stem for path in shipped_setups()])
+def test_shipped_setups_open_and_draw(page: PlanPage, name: str) -> None:
+    page.open_setup(setup(name))
+    assert page.settings.rig == load_settings(setup(name)).rig
+    assert page.cautions.words() == "Nothing speaks against it."
+    picture = page.grab().toImage()
+    assert picture.width() == 1280
+    s = page.drawing.sketched
+    assert s is not None
+    assert page.plan is not None
+    length = page.plan.rig.blade_distance_m * page.drawing.scale
+    assert 200 < length < 1280
+
+
+@pytest.mark.parametrize("size", [(960, 600), (1280, 800), (1920, 1080)])
+@pytest.mark.parametrize("name", [path.stem for path in shipped_setups()])
+def test_no_field_is_cut_off_or_covers_another(
+    page: PlanPage, name: str, size: tuple[int, int]
+) -> None:
+    page.resize(*size)
+    page.set_look(Look.for_window(*size))
+    page.open_setup(setup(name))
+    boxes = []
+    for spot in SPOTS:
+        field = page.field(spot.key)
+        if field.isVisible():
+            parent = field.parentWidget()
+            assert parent is not None
+            assert parent.rect().contains(field.geometry()), spot.key
+            boxes.append(
+                (spot.key, field.rect().translated(field.mapTo(page, field.rect().topLeft())))
+            )
+    for k, (key, box) in enumerate(boxes):
+        for other, there in boxes[k + 1 :]:
+            assert not box.intersects(there), (key, other)
+
+
+def test_saved_and_opened_again(page: PlanPage, tmp_path: Path) -> None:
+    write(page, "rig.name", "Attic")
+    write(page, "lamp.width_m", "0.4 mm")
+    page.save_setup(tmp_path / "attic")
+    assert load_settings(tmp_path / "attic.toml").lamp.width_m == pytest.approx(0.4e-3)
+    page.open_setup(setup("big-mirror"))
+    page.open_setup(tmp_path / "attic.toml")
+    assert page.name.text() == "Attic"
+
+
+def test_files_that_cannot_be_used_are_said(page: PlanPage, tmp_path: Path) -> None:
+    said: list[str] = []
+    page.said.connect(said.append)
+    page.open_setup(tmp_path / "none.toml")
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    page.save_setup(tmp_path / "file" / "x.toml")
+    assert len(said) == 2
+    assert all("\n" not in words for words in said)
+
+
+def test_use_hands_over_the_rig_and_leaves_the_camera_alone(page: PlanPage) -> None:
+    mine = (
+        Settings()
+        .replaced("camera", source="camera:3", exposure_s=0.01, transfer="linear")
+        .replaced("enhance", view="signed")
+    )
+    page.set_settings(mine)
+    page.open_setup(setup("two-mirrors"))
+    used: list[Settings] = []
+    page.used.connect(used.append)
+    page.use_pad.click()
+    (settings,) = used
+    assert settings.rig.kind == "two mirrors"
+    assert settings.lamp.width_m == pytest.approx(2e-3)
+    assert settings.camera.lens_focal_length_m == pytest.approx(0.035)
+    assert settings.camera.source == "camera:3"
+    assert settings.camera.exposure_s == 0.01
+    assert settings.camera.transfer == "linear"
+    assert settings.enhance == mine.enhance
+    assert settings == handed_over(mine, page.settings)
+    assert page.use_pad.text() == "In use"
+
+
+def test_the_session_does_not_wipe_what_is_on_the_paper(page: PlanPage) -> None:
+    write(page, "rig.focal_length_m", "900 mm")
+    page.set_settings(Settings().replaced("enhance", view="plain"))
+    assert page.settings.rig.focal_length_m == pytest.approx(0.9)
+
+
+def test_untouched_paper_follows_the_session(page: PlanPage) -> None:
+    page.set_settings(Settings().replaced("rig", focal_length_m=2.0))
+    assert page.field("rig.focal_length_m").text() == "2000 mm"
+
+
+def test_flow_is_chosen_on_the_ruler(page: PlanPage) -> None:
+    names = flow_names()
+    ruler = page.ruler
+    lane = ruler._lane()
+    row = lane.height() / len(names)
+    at = QPointF(20.0, lane.top() + row * 5.5).toPoint()
+    QTest.mouseClick(ruler, Qt.MouseButton.LeftButton, pos=at)
+    assert page.settings.expect.flow == names[5]
+
+
+def test_ruler_is_logarithmic(page: PlanPage) -> None:
+    x = page.ruler.x_of
+    assert x(10.0) - x(1.0) == pytest.approx(x(100.0) - x(10.0))
+
+
+@pytest.mark.parametrize("side", list(Side))
+def test_side_is_chosen_where_the_blade_comes_from(page: PlanPage, side: Side) -> None:
+    centre, (x, y) = page.blade.centre(), side.normal
+    reach = page.blade.look.px(11.0)
+    at = (centre + QPointF(x * reach, y * reach)).toPoint()
+    QTest.mouseClick(page.blade, Qt.MouseButton.LeftButton, pos=at)
+    assert page.settings.blade.side is side
+
+
+def test_blade_is_dragged_along_the_axis(page: PlanPage) -> None:
+    handle = next(h for h in page.drawing.handles() if h.key == "blade.distance_m")
+    start = handle.at.toPoint()
+    QTest.mousePress(page.drawing, Qt.MouseButton.LeftButton, pos=start)
+    moved = QPointF(handle.at.x() + 20.0, handle.at.y()).toPoint()
+    QTest.mouseMove(page.drawing, moved)
+    QTest.mouseRelease(page.drawing, Qt.MouseButton.LeftButton, pos=moved)
+    distance = page.settings.blade.distance_m
+    assert distance is not None
+    assert distance < 2.4
+    assert "too near to the mirror" in page.cautions.words()
+
+
+def test_every_field_has_a_name_for_readers(page: PlanPage) -> None:
+    for spot in SPOTS:
+        assert page.field(spot.key).accessibleName() == spot.name
