@@ -24,7 +24,8 @@ BESIDE_STEPS = {"one mirror": (26.0, 22.0), "two mirrors": (17.0, 22.0), "lenses
 """Room left and right of the rig for what is written there."""
 
 ABOVE_STEPS = 6.6
-BELOW_STEPS = 9.6
+BELOW_STEPS = {"one mirror": 9.6, "two mirrors": 12.0, "lenses": 9.6}
+"""Room for dimension lines over and under the rig; that of two mirrors has its scale below."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,8 @@ class RigDrawing(QWidget):
         gaps = {"one mirror": 1.0, "two mirrors": 2.0, "lenses": 0.0}[plan.rig.kind] * gap
         left, right = (look.px(steps) for steps in BESIDE_STEPS[plan.rig.kind])
         room_x = self.width() - left - right
-        room_y = self.height() - look.px(ABOVE_STEPS + BELOW_STEPS) - gaps
+        over_under = look.px(ABOVE_STEPS + BELOW_STEPS[plan.rig.kind])
+        room_y = self.height() - over_under - gaps
         tallest = max(glass.diameter_m for glass in flat.glasses)
         if self._drag is not None:
             self._keep_scale(plan)
@@ -127,7 +129,7 @@ class RigDrawing(QWidget):
         self._scale = min(room_x / (flat.right - flat.left), room_y / tallest)
         self._sketch = sketch(plan.rig, behind, side, gap / self._scale)
         middle = (flat.left + flat.right) / 2.0
-        free = self.height() - look.px(ABOVE_STEPS + BELOW_STEPS)
+        free = self.height() - over_under
         self._origin = QPointF(
             left + room_x / 2 - middle * self._scale, look.px(ABOVE_STEPS) + free / 2
         )

@@ -26,7 +26,7 @@ class ValueField(QLineEdit):
         self.spot = spot
         self._look = Look()
         self._size, self._weight = Type.BODY, Weight.FIRM
-        self._value = self._instead = ""
+        self._value = self._instead = self._style = ""
         self._wrong = self._concern = False
         self.setFrame(False)
         self.setAccessibleName(spot.name)
@@ -77,12 +77,15 @@ class ValueField(QLineEdit):
         if self._wrong or self._concern:
             rule = "2px solid " + colours.ember.name()
         ground, quiet, brass = (c.name() for c in (colours.ground, colours.quiet, colours.brass))
-        self.setStyleSheet(
+        style = (
             f"QLineEdit {{ background: {ground}; color: {ink.name()}; padding: 0 1px; "
             f"placeholder-text-color: {quiet}; border: none; border-bottom: {rule}; }}"
             f"QLineEdit:hover {{ border-bottom: 1px solid {brass}; }}"
             f"QLineEdit:focus {{ border-bottom: 2px solid {brass}; }}"
         )
+        if style != self._style:  # setting one takes Qt longer than all the rest
+            self._style = style
+            self.setStyleSheet(style)
 
     def _fit(self) -> None:
         """As wide as its text."""
