@@ -6,7 +6,15 @@ import math
 from collections.abc import Callable
 
 from PyQt6.QtCore import QPointF, QRectF, Qt, pyqtSignal
-from PyQt6.QtGui import QMouseEvent, QPainter, QPainterPath, QPaintEvent, QPolygonF, QResizeEvent
+from PyQt6.QtGui import (
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPainterPath,
+    QPaintEvent,
+    QPolygonF,
+    QResizeEvent,
+)
 from PyQt6.QtWidgets import QWidget
 
 from liveview.gui import plan_ink as ink
@@ -69,6 +77,11 @@ class Inset(QWidget):
             p, self.look, middle, self.heading(), colour=COLOURS.brass, size=Type.BODY,
             weight=Weight.STRONG,
         )  # fmt: skip
+        if self.hasFocus():
+            font = self.look.font(Type.BODY, Weight.STRONG)
+            below = self.look.px(HEAD_STEPS / 2 + 1.4)
+            p.setPen(pen(COLOURS.brass, self.look.line(2.0)))
+            p.drawLine(QPointF(0, below), QPointF(text_width(font, self.heading()), below))
         if self.plan is not None:
             p.setOpacity(0.3 if self.stale else 1.0)
             self.paint_plan(p, self.plan)
@@ -221,6 +234,17 @@ class BladeInset(Inset):
             ink.small_text(p, look, line, figure, colour=COLOURS.text, size=Type.BODY)
             ink.small_text(p, look, line + QPointF(0, look.px(2.1)), words)
 
+    def keyPressEvent(self, event: QKeyEvent | None) -> None:
+        """An arrow key brings the blade in from that side; Enter changes the lamp's shape."""
+        if event is None:
+            return
+        if event.key() in _ARROWS:
+            self.side_chosen.emit(_ARROWS[Qt.Key(event.key())])
+        elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.shape_pressed.emit()
+        else:
+            super().keyPressEvent(event)
+
     def mousePressEvent(self, event: QMouseEvent | None) -> None:
         if event is None:
             return
@@ -231,6 +255,13 @@ class BladeInset(Inset):
         elif distance < self.look.px(RADIUS_STEPS + 3.5):
             self.side_chosen.emit(_nearest_side(off))
 
+
+_ARROWS = {
+    Qt.Key.Key_Left: Side.LEFT,
+    Qt.Key.Key_Right: Side.RIGHT,
+    Qt.Key.Key_Up: Side.TOP,
+    Qt.Key.Key_Down: Side.BOTTOM,
+}
 
 _INTERSECT = Qt.ClipOperation.IntersectClip
 

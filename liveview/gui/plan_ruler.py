@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 
 from PyQt6.QtCore import QPointF, QRectF, Qt, pyqtSignal
-from PyQt6.QtGui import QMouseEvent, QPainter
+from PyQt6.QtGui import QKeyEvent, QMouseEvent, QPainter
+from PyQt6.QtWidgets import QWidget
 
 from liveview.gui import plan_ink as ink
 from liveview.gui.paint import pen, polygon, text_width
-from liveview.gui.plan_insets import HEAD_STEPS, Inset
+from liveview.gui.plan_insets import HEAD_STEPS, FieldMaker, Inset
 from liveview.gui.theme import COLOURS, Type, Weight, faded
 from liveview.optics.deflection import SEEN_BY_EYE
 from liveview.optics.plan import Plan
@@ -41,12 +42,16 @@ def _cutoffs(seen: Visibility) -> str:
 
 
 class Ruler(Inset):
-    """The ruler of angles; pressing a flow's row makes it the expected one."""
+    """The ruler of angles; a press on a row, or the up and down keys, choose the expected flow."""
 
     keys = ("expect.open_snr", "enhance.average_frames")
     title = "What will be seen"
 
     flow_chosen = pyqtSignal(str)
+
+    def __init__(self, field: FieldMaker, parent: QWidget) -> None:
+        super().__init__(field, parent)
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
 
     def heading(self) -> str:
         """With the cutoff it is for."""
@@ -210,3 +215,16 @@ class Ruler(Inset):
         row = (event.position().y() - self._lane().top()) / self.look.px(ROW_STEPS)
         if 0 <= row < len(self.plan.flows):
             self.flow_chosen.emit(self.plan.flows[int(row)].flow.name)
+
+    def keyPressEvent(self, event: QKeyEvent | None) -> None:
+        """Up and down choose the flow before or after."""
+        steps = {Qt.Key.Key_Up: -1, Qt.Key.Key_Down: 1}
+        if event is None or self.plan is None:
+            return
+        if event.key() not in steps:
+            super().keyPressEvent(event)
+            return
+        flows = self.plan.flows
+        row = flows.index(self.plan.expected) + steps[Qt.Key(event.key())]
+        if 0 <= row < len(flows):
+            self.flow_chosen.emit(flows[row].flow.name)

@@ -259,3 +259,30 @@ def test_blade_is_dragged_along_the_axis(page: PlanPage) -> None:
 def test_every_field_has_a_name_for_readers(page: PlanPage) -> None:
     for spot in SPOTS:
         assert page.field(spot.key).accessibleName() == spot.name
+
+
+def test_blade_and_flow_from_the_keyboard(page: PlanPage) -> None:
+    page.blade.setFocus()
+    QTest.keyClick(page.blade, Qt.Key.Key_Down)
+    assert page.settings.blade.side is Side.BOTTOM
+    QTest.keyClick(page.blade, Qt.Key.Key_Return)
+    assert page.settings.lamp.shape == "round"
+    names = flow_names()
+    before = names.index(page.settings.expect.flow)
+    page.ruler.setFocus()
+    QTest.keyClick(page.ruler, Qt.Key.Key_Down)
+    assert page.settings.expect.flow == names[before + 1]
+    for _ in names:
+        QTest.keyClick(page.ruler, Qt.Key.Key_Up)
+    assert page.settings.expect.flow == names[0]
+
+
+def test_everything_is_reached_by_the_tab_key(page: PlanPage) -> None:
+    page.field("rig.name").setFocus()
+    reached = set()
+    for _ in range(80):
+        QTest.keyClick(page.focusWidget() or page, Qt.Key.Key_Tab)
+        reached.add(page.focusWidget())
+    wanted = [page.field(spot.key) for spot in SPOTS if page.field(spot.key).isVisible()]
+    wanted += [page.blade, page.ruler, page.use_pad, *page.kind_pads.values()]
+    assert [one.accessibleName() for one in wanted if one not in reached] == []
