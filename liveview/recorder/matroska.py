@@ -103,18 +103,27 @@ def from_video(frame: av.VideoFrame) -> Pixels:
 class EventFile:
     """Writes ``frames.mkv``; frames and sound go in by time, nearly in order.
 
-    Raises OutputFailed for faults of the coder; OSError passes through.
+    Raises OutputFailed for faults of the coder; OSError passes through. The same frames and sound
+    give the same bytes when ``title`` is given, else the file gets random marks of its own and the
+    folder's name as its title.
     """
 
     def __init__(
-        self, path: Path, source: SourceInfo, form: str | None, sound: SoundForm | None
+        self,
+        path: Path,
+        source: SourceInfo,
+        form: str | None,
+        sound: SoundForm | None,
+        *,
+        title: str | None = None,
     ) -> None:
         self._path = path
         self._form = form
         self._sound_form = sound
         self._last_us = -1
-        self._file = av.open(str(path), "w", format="matroska")
-        self._file.metadata["title"] = path.parent.name
+        same_bytes = {} if title is None else {"fflags": "bitexact"}
+        self._file = av.open(str(path), "w", format="matroska", options=same_bytes)
+        self._file.metadata["title"] = path.parent.name if title is None else title
         self._video = None if form is None else self._video_stream(source, form)
         self._audio = None if sound is None else self._sound_stream(sound)
         self._audio_time = Fraction(1, sound.rate) if sound else MICROSECOND
