@@ -138,7 +138,7 @@ def _tasks(rig: SimulatedRig, rng: np.random.Generator) -> list[Task]:
     tasks = [
         Task("blade_x_m", half_cut, band, 3 * band, half_cut + sign[0] * size[0] * 0.42 * width),
         Task("blade_z_m", geometry.blade_offset_m, tenth, 3 * tenth, sign[1] * size[1] * 9 * tenth),
-        Task("exposure_s", exposure, 0.5, 1.2, min(max(exposure * 2.0**stops, low), high)),
+        Task("exposure_s", exposure, 0.5, 1.0, min(max(exposure * 2.0**stops, low), high)),
     ]
     if scene.lamp.shape == "slit":
         tasks.append(Task("blade_angle_rad", 0.0, 0.03, 0.08, sign[2] * (0.1 + 0.2 * size[3])))

@@ -24,7 +24,6 @@ from liveview.errors import BadRequest
 from liveview.settings import Blade, Hertz, Lamp, Metres, Rig, Seconds, Section, Settings
 from liveview.shipped import shipped_folder
 
-
 FLOW_FADE_S = 0.4
 """Gas comes and goes so softly when a flow is switched."""
 SWITCHED = ("spark", "door")

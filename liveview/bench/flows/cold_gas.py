@@ -71,7 +71,6 @@ class ColdGas:
             smooth_m=0.010,
             tear=0.5,
             eddy_m=(2.6 * w, 5.0 * w),
-            change_m=0.06,
             seed=seed + 411,
             sheets=sheets,
         )

@@ -20,6 +20,9 @@ from liveview.bench.flows.eddies import displacement
 
 Along = Callable[[Field], Field]
 
+_OVERTURN = 0.3
+"""Largest displacement by an eddy, in its sizes."""
+
 ROOT_PI = math.sqrt(math.pi)
 
 
@@ -28,9 +31,8 @@ class Column:
     """Shape and turbulence of a column.
 
     ``peak`` gives the path on the axis and ``width`` s, both for distances from the source.
-    ``tear`` is the eddies' displacement in widths, ``eddy`` their size in widths at the source and
-    further down (two sizes that take over from each other at ``change_m``), ``speed_m_s`` how fast
-    they are carried.
+    ``tear`` is the eddies' displacement in widths, ``eddy_m`` the sizes of the small and the large
+    ones, ``speed_m_s`` how fast the small ones are carried.
     """
 
     peak: Along
@@ -39,7 +41,6 @@ class Column:
     smooth_m: float
     tear: float
     eddy_m: tuple[float, float]
-    change_m: float
     seed: int
     sheets: int = 2
 
@@ -62,36 +63,41 @@ class Column:
         if self.tear == 0.0:
             return self.still(x, h)
         total: NDArray[np.float32] | None = None
-        amount = self._amount(h)
+        amounts = self._amounts(h)
         for sheet in range(self.sheets):
-            step = self._step(x, h, t, sheet) * amount[..., None]
+            step = self._step(x, h, t, sheet, amounts)
             moved = self.still(x + step[..., 0], h + step[..., 1])
             total = moved if total is None else total + moved
         assert total is not None
         return total * np.float32(1.0 / self.sheets)
 
-    def _amount(self, h: Field) -> Field:
-        grow = smooth_step((h.astype(np.float64) - self.smooth_m) / (1.5 * self.smooth_m + 1e-3))
-        return np.asarray(np.float32(self.tear) * grow.astype(np.float32) * self.width(h))
-
-    def _step(self, x: Field, h: Field, t: Times, sheet: int) -> Field:
+    def _amounts(self, h: Field) -> tuple[Field, Field]:
+        """Displacement by the small and the large eddies: widths, but never far beyond an eddy."""
+        start = (h.astype(np.float64) - self.smooth_m) / (1.5 * self.smooth_m + 1e-3)
+        grow = smooth_step(start).astype(np.float32)
+        wanted = np.float32(self.tear) * self.width(h)
         small, large = (
-            displacement(
+            np.asarray(grow * np.minimum(wanted, np.float32(_OVERTURN * eddy)))
+            for eddy in self.eddy_m
+        )
+        return small, large
+
+    def _step(
+        self, x: Field, h: Field, t: Times, sheet: int, amounts: tuple[Field, Field]
+    ) -> Field:
+        total = np.zeros((*np.broadcast_shapes(x.shape, h.shape), 2), np.float32)
+        for which, amount in enumerate(amounts):
+            speed = self.speed_m_s * (1.0, 0.6)[which]
+            total += amount[..., None] * displacement(
                 x,
                 h,
                 t,
-                eddy_m=eddy,
+                eddy_m=self.eddy_m[which],
                 rise_m_s=speed,
-                life_s=2.5 * eddy / max(speed, 1e-3),
+                life_s=2.5 * self.eddy_m[which] / max(speed, 1e-3),
                 seed=self.seed + 40 * sheet + 7 * which,
             )
-            for which, (eddy, speed) in enumerate(
-                zip(self.eddy_m, (self.speed_m_s, 0.6 * self.speed_m_s), strict=True)
-            )
-        )
-        share = smooth_step(h.astype(np.float64) / (2.0 * self.change_m))[..., None]
-        mix = share.astype(np.float32)
-        return np.asarray(small * np.sqrt(1 - mix) + large * np.sqrt(mix))
+        return total
 
 
 def window(along: NDArray[np.float64], before_m: float, after_m: float) -> NDArray[np.float64]:

@@ -34,7 +34,8 @@ def _tile(seed: int) -> NDArray[np.float32]:
     power = np.where(wave > 0, (1.0 + wave**2) ** (-17.0 / 12.0) * np.exp(-((wave / 3.5) ** 2)), 0)
     stream = np.fft.fft2(rng.standard_normal((_SIZE, _SIZE))) * power
     along = np.fft.ifft2(stream * 2j * math.pi * ky).real
-    across = np.fft.ifft2(-stream * 2j * math.pi * kx).real
+    # The tile's rows run against the flow, so its second component is turned round.
+    across = np.fft.ifft2(stream * 2j * math.pi * kx).real
     scale = 1.0 / math.sqrt(0.5 * float(np.mean(along**2 + across**2)))
     return np.ascontiguousarray(np.dstack([along, across]) * scale, np.float32)
 

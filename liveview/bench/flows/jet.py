@@ -65,7 +65,6 @@ class Jet:
             smooth_m=2.0 * d,
             tear=0.42,
             eddy_m=(2.2 * d, 7.0 * d),
-            change_m=14.0 * d,
             seed=seed + 301,
             sheets=sheets,
         )

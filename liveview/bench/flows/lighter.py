@@ -66,7 +66,6 @@ class Lighter:
             smooth_m=0.012,
             tear=0.55,
             eddy_m=(0.013, 0.024),
-            change_m=0.04,
             seed=seed + 511,
             sheets=sheets,
         )
