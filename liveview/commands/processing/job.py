@@ -108,6 +108,7 @@ class Job:
         self._taker: Taker | None = None
         self._caught: list[Caught] = []
         self._stalled = ""
+        self._seconds = 0.0
 
     def run(self) -> dict[str, Any]:
         """Calibrate, pass over all frames, and give the report."""
@@ -116,9 +117,7 @@ class Job:
             with writing(self._request.out / name):
                 (self._request.out / name).unlink(missing_ok=True)
         self._calibrate()
-        began_s = time.perf_counter()
         self._all_frames()
-        seconds = time.perf_counter() - began_s
         if self._summary.frames == 0:
             raise InputUnreadable(
                 "holds no frames", self._request.recording, "record it again or check the file"
@@ -132,7 +131,7 @@ class Job:
             calibration=self._calibration,
             caught=self._caught,
             out=self._request.out,
-            seconds=seconds,
+            seconds=self._seconds,
             warnings=self._all_warnings(),
         )
 
@@ -214,12 +213,14 @@ class Job:
                 stack.callback(catching.close)
             stack.callback(reader.close)
             stack.callback(progress.done)
+            began_s = time.perf_counter()
             try:
                 for lease in reader.leases():
                     self._one_frame(lease, ring, files, catching)
                     progress.show(self._summary.frames)
             except KeyboardInterrupt:
                 self.interrupted = True
+            self._seconds = time.perf_counter() - began_s
             self._stalled = reader.stalled
             if catching is not None and self._summary.frames:
                 self._caught = catching.finish(ring)
@@ -254,14 +255,15 @@ class Job:
             self._chain.contrast(frame) if files.wants_contrast(self._summary.frames) else None
         )
         files.add(self._summary.frames, reading, contrast)
-        self._summary.add(reading)
+        handled = self._request.handled_at(self._since_first_s(lease))
+        self._summary.add(reading, measured=not handled)
         if catching is None:
             lease.release()
             return
         if reading.disc != self._disc:
             self._disc = reading.disc
             catching.set_disc(self._disc)
-        catching.pause(self._request.calibrates_at(self._since_first_s(lease)), ring)
+        catching.pause(handled, ring)
         catching.see(lease, ring)
 
     def _since_first_s(self, lease: RingLease) -> float:

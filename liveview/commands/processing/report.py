@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -21,40 +22,47 @@ from liveview.model import (
     Disc,
     FrameStamp,
     Histogram,
-    NoiseReading,
     Reading,
     SourceInfo,
 )
 
 SCHEMA = 1
 
+_NUMBERS = re.compile(r"-?\d+(\.\d+)?")
+
 
 class Summary:
     """Gathers the readings of all frames.
 
-    Blade and noise are medians over the frames that had a value; the histogram is the sum.
+    Blade and noise are medians over the frames that had a value; the histogram is the sum. Both
+    leave out the frames in which the rig was calibrated.
     """
 
     def __init__(self) -> None:
         self.frames = 0
+        self.measured = 0
         self.lost = 0
         self.first: FrameStamp | None = None
         self.last: FrameStamp | None = None
-        self.noise = NoiseReading()
         self.blade: BladeReading | None = None
         self.histogram: Histogram | None = None
         self._values: dict[str, list[float]] = {}
         self._advice: dict[str, int] = {}
-        self._words: dict[str, int] = {}
+        self._words: dict[str, list[str]] = {}
 
-    def add(self, reading: Reading) -> None:
-        """Take in the reading of the next frame."""
+    def add(self, reading: Reading, *, measured: bool = True) -> None:
+        """Take in the next frame's reading; not ``measured``: it is counted only."""
         self.frames += 1
         if self.last is not None:
             self.lost += max(0, reading.stamp.number - self.last.number - 1)
         self.first = self.first or reading.stamp
         self.last = reading.stamp
-        self.blade, self.noise = reading.blade, reading.noise
+        if measured:
+            self._measure(reading)
+
+    def _measure(self, reading: Reading) -> None:
+        self.measured += 1
+        self.blade = reading.blade
         for name in ("uncut", "tilt_across", "tilt_along", "axial_offset_m"):
             self._keep(name, getattr(reading.blade, name))
         for name in ("gain", "dark_sigma", "contrast_sigma"):
@@ -62,7 +70,7 @@ class Summary:
         if reading.blade.advice:
             self._advice[reading.blade.advice] = self._advice.get(reading.blade.advice, 0) + 1
         for words in reading.words:
-            self._words[words] = self._words.get(words, 0) + 1
+            self._words.setdefault(_NUMBERS.sub("#", words), []).append(words)
         self._add_histogram(reading.histogram)
 
     def _keep(self, name: str, value: float | None) -> None:
@@ -91,11 +99,13 @@ class Summary:
 
     @property
     def warnings(self) -> list[str]:
-        """Warnings of the chain, each once, with the number of frames it concerns."""
-        return [
-            words if count == self.frames else f"{words} ({count} of {self.frames} frames)"
-            for words, count in self._words.items()
-        ]
+        """Warnings of the chain, those alike in all but their numbers once."""
+        found = []
+        for alike in self._words.values():
+            share = f" ({len(alike)} of {self.measured} frames)"
+            like = f", and the like: {alike[-1]}" if alike[-1] != alike[0] else ""
+            found.append(alike[0] + like + (share if len(alike) < self.measured else ""))
+        return found
 
     @property
     def seconds(self) -> float | None:

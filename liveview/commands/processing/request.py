@@ -66,12 +66,10 @@ class Request:
     every: int = 1
     json: bool = False
 
-    def calibrates_at(self, since_first_s: float) -> bool:
-        """True in the stretches that somebody named for calibration."""
-        return any(
-            isinstance(wanted, Stretch) and wanted.holds(since_first_s)
-            for wanted in self.pictures.values()
-        )
+    def handled_at(self, since_first_s: float) -> bool:
+        """True in the stretches named as dark or open: lamp or blade are not as they will be."""
+        wanted = (self.pictures.get(kind) for kind in (CalibrationKind.DARK, CalibrationKind.OPEN))
+        return any(isinstance(w, Stretch) and w.holds(since_first_s) for w in wanted)
 
     @property
     def lamp_is_known(self) -> bool:
