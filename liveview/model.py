@@ -349,6 +349,8 @@ class Histogram:
     clipped_bright: float
     range_low: float | None = None
     range_high: float | None = None
+    verdict: str = ""
+    """One line that answers at a glance what the histogram says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,6 +379,10 @@ class Reading:
     steps_ms: tuple[tuple[str, float], ...] = ()
     skipped: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    """What the enhancement costs (delay, resolution) and assumes, for beside the picture."""
+    budget_ms: float | None = None
+    """Time the chain may take per frame before it leaves steps out; None: all it needs."""
 
 
 @dataclass(frozen=True, slots=True)

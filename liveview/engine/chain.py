@@ -396,7 +396,7 @@ class Chain:
         box = place.box
         picture = self._pool.take(rows, columns, (box[0].start, box[1].start, place.shape))
         view = "signed" if enhance.view == "signed" else "lifted"
-        codes_into(self._ratio, self._gain, scale, place.inside, self._codes)
+        codes_into(self._ratio, scale, place.inside, self._codes, self._gain, -1.0)
         paint(self._codes, "signed" if view == "signed" else "grey", picture[box])
         return picture, view, scale
 

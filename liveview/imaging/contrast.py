@@ -54,6 +54,15 @@ def contrast_plan(
     return ContrastPlan(recip, offset, np.where(usable, 255, 0).astype(np.uint8))
 
 
+def update_plan(plan: ContrastPlan, reference: Light, dark: Light | None, rows: slice) -> None:
+    """Bring some rows of a plan up to date after the reference changed; ``valid`` stays."""
+    light = reference[rows] if dark is None else cv2.subtract(reference[rows], dark[rows])
+    usable = (plan.valid[rows] > 0) & (np.asarray(light) > 1e-7)
+    np.divide(1.0, light, out=plan.recip[rows], where=usable)
+    if dark is not None:
+        np.multiply(dark[rows], plan.recip[rows], out=plan.offset[rows], where=usable)
+
+
 def ratio_into(light: Light, plan: ContrastPlan, out: Light) -> Light:
     """``(I - I_dark)/(I_ref - I_dark)`` into ``out``; 1.0 where the plan is not valid."""
     cv2.multiply(light, plan.recip, out)

@@ -51,10 +51,13 @@ def _with_alpha(table: Bytes) -> Bytes:
     return full
 
 
-def codes_into(ratio: Light, gain: float, scale: float, inside: Bytes, out: Bytes) -> None:
-    """Codes of ``C = ratio/gain - 1``: 128 + 127 C/scale cut at 1 and 255; outside the disc 0."""
+def codes_into(
+    values: Light, scale: float, inside: Bytes, out: Bytes, gain: float = 1.0, offset: float = 0.0
+) -> None:
+    """Codes of ``C = values/gain + offset``: 128 + 127 C/scale cut at 1 and 255; outside 0."""
     steep = REACH / scale
-    cv2.addWeighted(ratio, steep / gain, ratio, 0.0, ZERO - steep, out, dtype=cv2.CV_8U)
+    shift = ZERO + offset * steep
+    cv2.addWeighted(values, steep / gain, values, 0.0, shift, out, dtype=cv2.CV_8U)
     np.maximum(out, 1, out=out)
     cv2.bitwise_and(out, inside, out)
 

@@ -28,7 +28,7 @@ def test_codes_of_contrast() -> None:
     ratio = np.array([[1.0, 1.1, 0.9, 1.05, 9.0, 0.0, 1.0]], np.float32) * np.float32(2)
     inside = np.array([[255, 255, 255, 255, 255, 255, 0]], np.uint8)
     out = np.empty((1, 7), np.uint8)
-    codes_into(ratio, 2.0, 0.1, inside, out)
+    codes_into(ratio, 0.1, inside, out, gain=2.0, offset=-1.0)
     assert out.tolist() == [[128, 255, 1, 192, 255, 1, 0]]
 
 
