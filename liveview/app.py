@@ -5,8 +5,10 @@ The source is started before Qt is loaded, so that the first picture is there wh
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
+import time
 import traceback
 from collections.abc import Callable, Sequence
 from datetime import datetime
@@ -183,6 +185,7 @@ def _show(house: House, settings: Settings, candidates: list[str]) -> int:
     else:
         bridge.open_first(candidates)
     _fit_to_screen(window, app)
+    _tell_first_picture(window)
     with _Guard(window, app) as guard:
         window.show()
         bridge.start()
@@ -209,6 +212,20 @@ def _interval(app: QApplication) -> float:
     screen = app.primaryScreen()
     rate = 60.0 if screen is None else screen.refreshRate()
     return 1.0 / min(max(rate, 30.0), 120.0)
+
+
+def _tell_first_picture(window: Window) -> None:
+    """For scripts that start the window: write the time of the first picture into a file."""
+    wanted = os.environ.get("LIVEVIEW_FIRST_PICTURE")
+    if not wanted:
+        return
+    picture = window.page.dial.picture
+
+    def tell(reading: object) -> None:
+        picture.painted.disconnect(tell)
+        Path(wanted).write_text(f"{time.time():.6f}\n", encoding="ascii")
+
+    picture.painted.connect(tell)
 
 
 def _fit_to_screen(window: Window, app: QApplication) -> None:
@@ -242,7 +259,13 @@ class _Guard:
             signal.signal(number, handler)  # type: ignore[arg-type]
 
     def _asked(self, number: int, frame: FrameType | None) -> None:
-        self._window.close()
+        self._close_soon()
+
+    def _close_soon(self) -> None:
+        """After the present event: this may be in the middle of a paint event."""
+        from PyQt6.QtCore import QTimer
+
+        QTimer.singleShot(0, self._window.close)
 
     def _fault(
         self, kind: type[BaseException], error: BaseException, trace: TracebackType | None
@@ -251,8 +274,7 @@ class _Guard:
         place = _keep_trace(kind, error, trace)
         self.words.append(f"{kind.__name__}: {' '.join(str(error).split())}{place}")
         if first:
-            self._window.close()
-            self._app.exit(1)
+            self._close_soon()
 
 
 def _keep_trace(

@@ -49,18 +49,15 @@ class KeyMap:
         Two actions with one name or one key.
     """
 
-    def __init__(self, actions: Iterable[Action]) -> None:
+    def __init__(self, actions: Iterable[Action] = ()) -> None:
         self._actions: dict[str, Action] = {}
-        self._shortcuts: list[QShortcut] = []
-        used: dict[str, str] = {}
+        self._used: dict[str, str] = {}
+        self._shortcuts: list[tuple[Action, QShortcut]] = []
+        self._window: QWidget | None = None
+        self._allowed: frozenset[str] | None = None
+        self._on = True
         for action in actions:
-            if action.name in self._actions:
-                raise ValueError(f"two actions are called '{action.name}'")
-            self._actions[action.name] = action
-            for key in action.keys:
-                if key in used:
-                    raise ValueError(f"'{key}' is bound to {used[key]} and {action.name}")
-                used[key] = action.name
+            self.add(action)
 
     def __getitem__(self, name: str) -> Action:
         return self._actions[name]
@@ -68,19 +65,46 @@ class KeyMap:
     def __contains__(self, name: str) -> bool:
         return name in self._actions
 
+    def add(self, action: Action) -> None:
+        """One more; works at once when the map is bound. Raises ValueError as the constructor."""
+        if action.name in self._actions:
+            raise ValueError(f"two actions are called '{action.name}'")
+        for key in action.keys:
+            if key in self._used:
+                raise ValueError(f"'{key}' is bound to {self._used[key]} and {action.name}")
+            self._used[key] = action.name
+        self._actions[action.name] = action
+        if self._window is not None:
+            self._bind(action, self._window)
+
     def bind(self, window: QWidget) -> None:
         """Make the keys work in this window."""
+        self._window = window
         for action in self._actions.values():
-            for key in action.keys:
-                shortcut = QShortcut(QKeySequence(key), window)
-                shortcut.setAutoRepeat(action.name in REPEATING)
-                shortcut.activated.connect(action.run)
-                self._shortcuts.append(shortcut)
+            self._bind(action, window)
+
+    def _bind(self, action: Action, window: QWidget) -> None:
+        for key in action.keys:
+            shortcut = QShortcut(QKeySequence(key), window)
+            shortcut.setAutoRepeat(action.name in REPEATING)
+            shortcut.activated.connect(action.run)
+            self._shortcuts.append((action, shortcut))
+        self._refresh()
 
     def set_enabled(self, on: bool) -> None:
         """Switch all keys off while text is typed."""
-        for shortcut in self._shortcuts:
-            shortcut.setEnabled(on)
+        self._on = on
+        self._refresh()
+
+    def allow(self, groups: Iterable[str] | None) -> None:
+        """Only the keys of these groups work; all when None."""
+        self._allowed = None if groups is None else frozenset(groups)
+        self._refresh()
+
+    def _refresh(self) -> None:
+        for action, shortcut in self._shortcuts:
+            allowed = self._allowed is None or action.group in self._allowed
+            shortcut.setEnabled(self._on and allowed)
 
     def groups(self) -> dict[str, list[Action]]:
         """Actions with keys by heading, in the order given."""

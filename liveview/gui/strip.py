@@ -33,6 +33,12 @@ class PageBar(QWidget):
         self.resize(self.sizeHint())
         self.update()
 
+    def show_pages(self, pages: Sequence[str]) -> None:
+        """Replace the stations; the one that is open stays marked."""
+        self._pages = tuple(pages)
+        self.resize(self.sizeHint())
+        self.update()
+
     @property
     def pages(self) -> tuple[str, ...]:
         """Names in order."""

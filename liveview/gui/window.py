@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
+from typing import Protocol, cast
 
 from PyQt6.QtCore import QRectF, QTimer
 from PyQt6.QtGui import QCloseEvent, QIcon, QPainter, QPaintEvent, QResizeEvent, QShowEvent
@@ -30,6 +31,25 @@ ANSWER_S = 4.0
 """How long an answer to something done stays."""
 
 STOP_S = 2.0
+
+PAGE_ORDER = ("Plan", "Align", "Watch", "Catch", "Review", "Show")
+"""The order of the work; the bar shows those that are there."""
+
+PAGE_KEYS = dict(zip(PAGE_ORDER, ("F2", "F3", "F4", "F5", "F6", "F7"), strict=True))
+
+ALWAYS = ("Pages", "Window")
+"""Key groups that work on every page; the others only where the picture is."""
+
+
+class Page(Protocol):
+    """What a page must offer, besides being a widget."""
+
+    def set_look(self, look: Look) -> None:
+        """Sizes for the present window."""
+
+    def set_settings(self, settings: Settings) -> None:
+        """The settings in force."""
+
 
 _STATE_CHIPS = {
     SessionState.STALLED: "No picture arrives",
@@ -73,6 +93,8 @@ class Window(QWidget):
         self.keys = KeyMap(self._actions())
         self.page = WatchPage(self.keys, self._views, clock=clock, parent=self)
         self.pages = PageBar(("Watch",), self)
+        self.pages.turned_to.connect(self.turn_to)
+        self._book: dict[str, QWidget] = {}
         self.source = SourceStrip(self)
         self.source.clicked.connect(self.keys["source"].run)
         self.source.setToolTip(f"{self.keys['source'].title}  ({self.keys['source'].key})")
@@ -83,6 +105,37 @@ class Window(QWidget):
         self.keys.bind(self)
         self._connect()
         self.page.set_settings(bridge.settings)
+        self.add_page("Watch", self.page)
+
+    # --- pages
+
+    def add_page(self, name: str, page: QWidget) -> None:
+        """One more page of the work, see ``PAGE_ORDER``; it must be a :class:`Page`, too."""
+        self._book[name] = page
+        page.setParent(self)
+        if page is not self.page:
+            page.hide()
+        page.lower()
+        names = [known for known in PAGE_ORDER if known in self._book]
+        self.pages.show_pages(names)
+        if len(names) > 1:
+            for known in names:
+                if f"page {known}" not in self.keys:
+                    key, title = PAGE_KEYS[known], f"The {known} page"
+                    turn = partial(self.turn_to, known)
+                    self.keys.add(Action(f"page {known}", (key,), title, "Pages", turn))
+        self.lay_out()
+
+    def turn_to(self, name: str) -> None:
+        """Open a page."""
+        for known, page in self._book.items():
+            page.setVisible(known == name)
+        self.pages.turn_to(name)
+        watching = self._book[name] is self.page
+        self.keys.allow(None if watching else ALWAYS)
+        if not watching:
+            self.hand.hide()
+        (self.page.dial.picture if watching else self._book[name]).setFocus()
 
     def _connect(self) -> None:
         bridge, picture = self._bridge, self.page.dial.picture
@@ -277,7 +330,13 @@ class Window(QWidget):
         self.hand.hold(None if session is None else session.rig)
 
     def _settings_changed(self, settings: Settings) -> None:
-        self.page.set_settings(settings)
+        for page in self._book.values():
+            cast(Page, page).set_settings(settings)
+
+    def use_settings(self, settings: Settings) -> None:
+        """Settings that a page worked out: for the session and for all pages."""
+        self._bridge.apply(settings)
+        self._settings_changed(settings)
 
     def _after_first_picture(self, reading: Reading) -> None:
         """The plot's library takes long to load: the first picture does not wait for it."""
@@ -317,8 +376,9 @@ class Window(QWidget):
     def lay_out(self) -> None:
         """Place everything for the present size."""
         look, width, height = self._look, self.width(), self.height()
-        self.page.setGeometry(0, 0, width, height)
-        self.page.set_look(look)
+        for page in self._book.values():
+            page.setGeometry(0, 0, width, height)
+            cast(Page, page).set_look(look)
         self.pages.set_look(look)
         self.pages.move(round(look.px(2)), round(look.px(1.6)))
         self.source.set_look(look)

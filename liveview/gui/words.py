@@ -185,7 +185,7 @@ def advice_line(blade: BladeReading) -> str:
     """The advice for the person at the rig, with how far where that is known."""
     words = first_up(blade.advice.rstrip("."))
     far = blade.axial_offset_m
-    if far is not None and "mm" not in words and "move" in words:
+    if far is not None and "move" in blade.advice and "mm" not in blade.advice:
         words += f", about {abs(far) * 1e3:.0f}{THIN}mm" if abs(far) >= 1e-3 else ", less than 1 mm"
     return words + "."
 

@@ -1,0 +1,101 @@
+"""The program as a process: with a display, without one, ended from outside."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from liveview.gui.display import display_problem
+
+PROGRAM = [sys.executable, "-m", "liveview"]
+
+
+def environment(**changes: str | None) -> dict[str, str]:
+    env = {**os.environ, **{k: v for k, v in changes.items() if v is not None}}
+    for name, value in changes.items():
+        if value is None:
+            env.pop(name, None)
+    return env
+
+
+def run(*arguments: str, env: dict[str, str]) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*PROGRAM, *arguments], env=env, capture_output=True, text=True, timeout=60, check=False
+    )
+
+
+def one_line(text: str) -> bool:
+    return len(text.strip().splitlines()) == 1 and "Traceback" not in text
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="X11 and Wayland only")
+def test_without_a_display_it_says_so_in_one_line() -> None:
+    env = environment(DISPLAY=None, WAYLAND_DISPLAY=None, QT_QPA_PLATFORM=None)
+    result = run("--source", "simulated", env=env)
+    assert result.returncode == 1
+    assert one_line(result.stderr)
+    assert "no display" in result.stderr
+    assert "liveview process" in result.stderr
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="X11 only")
+def test_a_display_that_does_not_answer_is_no_crash() -> None:
+    result = run(env=environment(DISPLAY=":4387", WAYLAND_DISPLAY=None, QT_QPA_PLATFORM=None))
+    assert result.returncode == 1
+    assert one_line(result.stderr)
+    assert ":4387" in result.stderr
+
+
+def test_a_display_that_answers_is_no_problem(display: str) -> None:
+    assert display_problem() is None
+
+
+def test_wrong_settings_are_one_line(tmp_path: Path, display: str) -> None:
+    setup = tmp_path / "rig.toml"
+    setup.write_text("[rig]\nmirror_diameter = '-3 mm'\n", encoding="utf-8")
+    result = run("--setup", str(setup), env=environment())
+    assert result.returncode == 2
+    assert one_line(result.stderr)
+    assert "mirror_diameter" in result.stderr
+
+
+def test_a_recording_that_is_not_there_is_one_line(tmp_path: Path, display: str) -> None:
+    result = run("--source", str(tmp_path / "gone.mkv"), env=environment())
+    assert result.returncode == 3
+    assert one_line(result.stderr)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_it_opens_and_ends_when_asked(number: signal.Signals, tmp_path: Path, display: str) -> None:
+    settings = tmp_path / "rig.toml"
+    settings.write_text(
+        f"[camera]\nwidth = 320\nheight = 240\nrate = 30\n[store]\nfolder = '{tmp_path}'\n",
+        encoding="utf-8",
+    )
+    seen = tmp_path / "first-picture"
+    process = subprocess.Popen(
+        [*PROGRAM, "--source", "simulated", "--setup", str(settings)],
+        env=environment(LIVEVIEW_FIRST_PICTURE=str(seen)),
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        end = time.monotonic() + 40
+        while not seen.exists():
+            assert process.poll() is None, process.communicate()[1]
+            assert time.monotonic() < end, "no picture"
+            time.sleep(0.05)
+        process.send_signal(number)
+        _, errors = process.communicate(timeout=15)
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.wait()
+    assert process.returncode == 0, errors
+    assert errors.strip() == ""
