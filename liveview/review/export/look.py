@@ -1,0 +1,260 @@
+"""How an exported picture looks: size and shape, and what is written on it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Literal
+
+import numpy as np
+
+from liveview.imaging.cv import cv2
+from liveview.imaging.palettes import palette
+from liveview.model import Bytes
+from liveview.review.measure.geometry import Scale
+from liveview.shipped import shipped_folder
+
+Shape = Literal["as it is", "wide", "tall", "square"]
+SHAPES: dict[Shape, float] = {"wide": 16 / 9, "tall": 9 / 16, "square": 1.0}
+"""Width over height."""
+
+INK = (255, 255, 255)
+EDGE = (0, 0, 0)
+MARGIN = 0.02
+"""Of the canvas's smaller side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What the user chose.
+
+    ``width`` is that of the whole picture, None for the frame's own; the frame is scaled to fit
+    and the rest is black.
+    """
+
+    shape: Shape = "as it is"
+    width: int | None = None
+    legend: bool = True
+    scale_bar: bool = True
+    time_stamp: bool = True
+    caption: str = ""
+
+    @property
+    def plain(self) -> bool:
+        """True when nothing is written on the picture."""
+        return not (self.legend or self.scale_bar or self.time_stamp or self.caption)
+
+
+@dataclass(frozen=True, slots=True)
+class Canvas:
+    """Size of the whole picture and where the frame stands in it, pixels."""
+
+    width: int
+    height: int
+    left: int
+    top: int
+    inner_width: int
+    inner_height: int
+
+
+def make_canvas(look: Look, rows: int, columns: int, *, even: bool = False) -> Canvas:
+    """Lay a frame of rows x columns out; ``even`` sizes for coders that need them."""
+    ratio = SHAPES.get(look.shape, columns / rows)
+    if look.width is None:
+        width = columns if columns / rows >= ratio else math.ceil(rows * ratio)
+    else:
+        width = look.width
+    height = max(1, round(width / ratio))
+    if look.shape == "as it is" and look.width is None:
+        width, height = columns, rows
+    if even:
+        width, height = width + width % 2, height + height % 2
+    fit = min(width / columns, height / rows)
+    inner = (max(1, math.floor(columns * fit + 1e-9)), max(1, math.floor(rows * fit + 1e-9)))
+    if look.width is None and fit < 1.1:
+        inner = (min(columns, width), min(rows, height))
+    left, top = (width - inner[0]) // 2, (height - inner[1]) // 2
+    return Canvas(width, height, left, top, *inner)
+
+
+@lru_cache(maxsize=1)
+def _font() -> Any:
+    """The shipped typeface; the library's own where it cannot be read."""
+    path = shipped_folder("assets") / "fonts" / "Karla-Medium.otf"
+    return cv2.FontFace(str(path) if path.is_file() else "sans")
+
+
+def text_width(text: str, size: int) -> int:
+    """Width of a line of text, pixels."""
+    box = cv2.getTextSize((1, 1), text, (0, 0), _font(), size)
+    return int(box[2])
+
+
+def write_text(canvas: Bytes, text: str, x: int, y: int, size: int) -> None:
+    """White text with a dark edge, its base line at ``y``."""
+    for dx, dy in ((-1, 0), (1, 0), (0, -1), (0, 1), (1, 1)):
+        cv2.putText(canvas, text, (x + dx, y + dy), EDGE, _font(), size)
+    cv2.putText(canvas, text, (x, y), INK, _font(), size)
+
+
+def nice_length(longest: float) -> float:
+    """The largest of 1, 2, 5 x 10^n that is not longer."""
+    power = 10.0 ** math.floor(math.log10(longest))
+    return max(step * power for step in (1, 2, 5) if step * power <= longest * (1 + 1e-9))
+
+
+def length_words(metres: float) -> str:
+    """``"20 mm"``, ``"500 µm"``, ``"1 m"``."""
+    for unit, size in (("m", 1.0), ("mm", 1e-3), ("µm", 1e-6)):
+        if metres >= size * (1 - 1e-9):
+            return f"{metres / size:g} {unit}"
+    return f"{metres / 1e-9:g} nm"
+
+
+def time_words(seconds: float) -> str:
+    """Time since the spark, with a sign: ``"+1.25 ms"``."""
+    size = abs(seconds)
+    for unit, step, digits in (("s", 1.0, 3), ("ms", 1e-3, 2), ("µs", 1e-6, 1)):
+        if size >= step or unit == "µs":
+            return f"{seconds / step:+.{digits}f} {unit}".replace("-", "−")
+    raise AssertionError
+
+
+@dataclass(frozen=True, slots=True)
+class Writing:
+    """What is to be written, as far as it does not change from frame to frame."""
+
+    look: Look
+    canvas: Canvas
+    frame_columns: int
+    palette: str | None
+    """Name of the view's palette; None for a view without a scale."""
+    palette_end: float | None
+    """Contrast at the palette's end."""
+    scale: Scale | None
+    lines: tuple[str, ...] = ()
+    """At the top right: the rate, the word for a simulated rig."""
+
+    @property
+    def size(self) -> int:
+        """Height of the letters, pixels."""
+        return max(11, round(min(self.canvas.width, self.canvas.height) / 32))
+
+
+class Composer:
+    """Puts frames on the canvas and writes on them."""
+
+    def __init__(self, writing: Writing) -> None:
+        self._writing = writing
+        self._layer: Bytes | None = None
+        self._patches: list[tuple[slice, slice]] = []
+        if not writing.look.plain or writing.lines:
+            self._layer = self._draw()
+
+    def compose(self, picture: Bytes, since_spark_s: float | None = None) -> Bytes:
+        """One finished picture, uint8 (height, width, 3) BGR, fresh.
+
+        Parameters
+        ----------
+        picture : ndarray (rows, columns, 3 or 4)
+            Blue, green, red.
+        since_spark_s : float, optional
+            For the time stamp.
+        """
+        canvas = self._writing.canvas
+        out = np.zeros((canvas.height, canvas.width, 3), np.uint8)
+        place = out[
+            canvas.top : canvas.top + canvas.inner_height,
+            canvas.left : canvas.left + canvas.inner_width,
+        ]
+        if picture.shape[:2] == place.shape[:2]:
+            place[...] = picture[..., :3]
+        else:
+            smaller = canvas.inner_width < picture.shape[1]
+            way = cv2.INTER_AREA if smaller else cv2.INTER_CUBIC
+            cv2.resize(np.ascontiguousarray(picture[..., :3]), place.shape[1::-1], place, 0, 0, way)
+        self._lay_over(out)
+        if self._writing.look.time_stamp and since_spark_s is not None:
+            size = self._writing.size
+            write_text(out, time_words(since_spark_s), self._margin, self._margin + size, size)
+        return out
+
+    @property
+    def _margin(self) -> int:
+        return max(4, round(MARGIN * min(self._writing.canvas.width, self._writing.canvas.height)))
+
+    def _lay_over(self, out: Bytes) -> None:
+        if self._layer is None:
+            return
+        for patch in self._patches:
+            layer = self._layer[patch]
+            mask = layer[..., 3]
+            cv2.copyTo(np.ascontiguousarray(layer[..., :3]), mask, out[patch])
+
+    def _draw(self) -> Bytes:
+        """Everything that stays, with a mask in the fourth channel."""
+        canvas = self._writing.canvas
+        self._paper = np.full((canvas.height, canvas.width, 3), 1, np.uint8)
+        self._top_lines()
+        if self._writing.look.caption:
+            self._caption()
+        if self._writing.look.scale_bar and self._writing.scale is not None:
+            self._scale_bar()
+        if self._writing.look.legend and self._writing.palette_end is not None:
+            self._legend()
+        inked = np.any(self._paper != 1, axis=2)
+        layer = np.dstack((self._paper, np.where(inked, np.uint8(255), np.uint8(0))))
+        self._patches = list(_boxes(inked))
+        return np.ascontiguousarray(layer)
+
+    def _top_lines(self) -> None:
+        size, margin = self._writing.size, self._margin
+        for row, line in enumerate(self._writing.lines):
+            x = self._writing.canvas.width - margin - text_width(line, size)
+            write_text(self._paper, line, x, margin + size + row * round(1.4 * size), size)
+
+    def _caption(self) -> None:
+        size, margin = self._writing.size, self._margin
+        text = self._writing.look.caption
+        x = max(margin, (self._writing.canvas.width - text_width(text, size)) // 2)
+        y = self._writing.canvas.height - margin - round(2.2 * size)
+        write_text(self._paper, text, x, y, size)
+
+    def _scale_bar(self) -> None:
+        canvas, size, margin = self._writing.canvas, self._writing.size, self._margin
+        scale = self._writing.scale
+        assert scale is not None
+        metres_per_px = scale.metres_per_px * self._writing.frame_columns / canvas.inner_width
+        length = nice_length(0.2 * canvas.inner_width * metres_per_px)
+        px = round(length / metres_per_px)
+        y = canvas.height - margin - size // 3
+        thick = max(2, size // 6)
+        cv2.rectangle(self._paper, (margin - 1, y - thick - 1), (margin + px + 1, y + 1), EDGE, -1)
+        cv2.rectangle(self._paper, (margin, y - thick), (margin + px, y), INK, -1)
+        write_text(self._paper, length_words(length), margin, y - thick - size // 3, size)
+
+    def _legend(self) -> None:
+        canvas, size, margin = self._writing.canvas, self._writing.size, self._margin
+        end = self._writing.palette_end
+        assert end is not None
+        wide, high = round(0.2 * canvas.width), max(4, size // 2)
+        left, top = canvas.width - margin - wide, canvas.height - margin - high
+        codes = np.linspace(1, 255, wide).round().astype(np.uint8)
+        table = palette(self._writing.palette or "grey")
+        cv2.rectangle(self._paper, (left - 1, top - 1), (left + wide, top + high), EDGE, -1)
+        bar = np.maximum(table[codes, :3], 2)  # 1 is the paper's own colour
+        self._paper[top : top + high, left : left + wide] = bar
+        words = f"contrast ±{end:.3g}"
+        x = canvas.width - margin - text_width(words, size)
+        write_text(self._paper, words, x, top - size // 3, size)
+
+
+def _boxes(inked: Any) -> Iterable[tuple[slice, slice]]:
+    """Boxes around what is written, a few rows of the picture together."""
+    count, _, stats, _ = cv2.connectedComponentsWithStats(
+        cv2.dilate(inked.astype(np.uint8), np.ones((9, 41), np.uint8))
+    )
+    for x, y, wide, high, _ in stats[1:count]:
+        yield slice(int(y), int(y + high)), slice(int(x), int(x + wide))

@@ -1,0 +1,383 @@
+"""Exports open in independent readers with the right size, length, times and tags."""
+
+from __future__ import annotations
+
+import csv
+import json
+import threading
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import cv2
+import numpy as np
+import pytest
+import tifffile
+
+from liveview.errors import BadRequest, OutputFailed
+from liveview.model import SourceKind
+from liveview.recorder import StoredEvent
+from liveview.review.enhance import Enhancer
+from liveview.review.export import (
+    Cancelled,
+    Job,
+    Look,
+    Stretch,
+    Timing,
+    export_animation,
+    export_clip,
+    export_sheet,
+    export_stack,
+    export_still,
+    export_table,
+    stretch_of,
+)
+from liveview.review.export.clip import schedule
+from liveview.review.export.images import sheet_indices
+from liveview.review.export.look import length_words, make_canvas, nice_length, time_words
+from liveview.review.export.slowsound import stretched
+from liveview.settings import Settings
+
+
+@pytest.fixture
+def enhancer(record):
+    with StoredEvent.open(record()) as event:
+        yield Enhancer(event)
+
+
+def probe(path: Path):
+    with av.open(str(path)) as file:
+        frames = list(file.decode(video=0))
+        about = json.loads(file.metadata.get("comment") or file.metadata.get("COMMENT"))
+        return frames, about, file.streams.video[0].average_rate
+
+
+SHAPES = [
+    {"rows": 96, "columns": 128},
+    {"rows": 131, "columns": 75},
+    {"rows": 97, "columns": 129, "white": 4095},
+    {"rows": 96, "columns": 128, "channels": 3},
+    {"count": 1},
+    {"complete": False},
+    {"rows": 65, "columns": 33, "white": 65535, "sound": False},
+    {"calibrated": False},
+]
+
+
+@pytest.mark.parametrize("options", SHAPES, ids=str)
+@pytest.mark.parametrize("ending", [".mp4", ".webm", ".mkv"])
+def test_clips_of_every_kind_of_event(record, tmp_path, options, ending) -> None:
+    path = tmp_path / f"clip{ending}"
+    with StoredEvent.open(record(**options)) as event:
+        enhancer = Enhancer(event)
+        export_clip(enhancer, path, timing=Timing(Fraction(1, 20)))
+        frames, about, fps = probe(path)
+        source = event.start.source
+        length = len(event) if len(event) > 1 else 0
+        assert len(frames) == max(1, round(length / 200 * 20 * 30))
+        assert fps == 30
+        even = 0 if ending == ".mkv" else 1
+        assert frames[0].width == source.width + even * (source.width % 2)
+        assert frames[0].height == source.height + even * (source.height % 2)
+        assert about["settings"]["rig"]["mirror_diameter"] == 0.15
+        assert about["options"]["rate"] == "1/20"
+        assert about["last_frame"] == len(event) - 1
+        assert about["event_complete"] == event.complete
+        with av.open(str(path)) as file:
+            assert len(file.streams.audio) == (options.get("sound", True) is True)
+
+
+def test_a_lossless_clip_holds_the_pictures_exactly(enhancer, tmp_path) -> None:
+    path = tmp_path / "clip.mkv"
+    bare = Look(legend=False, scale_bar=False, time_stamp=False)
+    # 200 frames a second at 3/20 of real time are 30 pictures a second: each frame once
+    export_clip(enhancer, path, timing=Timing(Fraction(3, 20)), look=bare, sound=False)
+    frames, _, _ = probe(path)
+    assert len(frames) == 24
+    for index in (0, 7, 23):
+        np.testing.assert_array_equal(
+            frames[index].to_ndarray(format="bgr24"), enhancer.picture(index)[..., :3]
+        )
+
+
+def test_colours_of_a_clip_survive(enhancer, tmp_path) -> None:
+    export_clip(enhancer, tmp_path / "c.mp4", look=Look(legend=False, scale_bar=False))
+    frames, _, _ = probe(tmp_path / "c.mp4")
+    shown = frames[0].to_ndarray(format="bgr24")[20:70, 40:90].astype(float)
+    truth = enhancer.picture(0)[20:70, 40:90, :3].astype(float)
+    # lossy at crf 18, means must agree within two codes: a wrong matrix or range is off by more
+    assert np.abs(shown.mean(axis=(0, 1)) - truth.mean(axis=(0, 1))).max() < 2.0
+
+
+def test_sound_is_stretched_in_step(enhancer, tmp_path) -> None:
+    path = tmp_path / "c.mkv"
+    export_clip(enhancer, path, timing=Timing(Fraction(1, 10)))
+    with av.open(str(path)) as file:
+        sound = np.concatenate([f.to_ndarray().ravel() for f in file.decode(audio=0)]) / 32768.0
+    assert len(sound) / 48000 == pytest.approx(24 / 200 * 10, abs=0.001)
+    middle = sound[9600:38400] * np.hanning(28800)
+    peak = np.argmax(np.abs(np.fft.rfft(middle))) * 48000 / 28800
+    assert peak == pytest.approx(400.0, abs=2.0)  # 4 kHz at a tenth; one bin is 1.7 Hz
+    assert np.abs(sound).max() == pytest.approx(16000 / 32768, rel=0.05)
+
+
+def test_pieces_of_stretched_sound_join_without_seams() -> None:
+    from scipy.signal import resample_poly
+
+    rng = np.random.default_rng(3)
+    track = rng.normal(0, 0.1, 10000).astype(np.float32)
+    pieces = np.concatenate(list(stretched(track, 48000, Fraction(1, 7), 48000)))
+    whole = resample_poly(track, 7, 1)
+    assert len(pieces) == len(whole)
+    np.testing.assert_allclose(pieces, whole, atol=2e-4)  # float32 sums in other orders
+
+
+@pytest.mark.parametrize("ending", [".mp4", ".webm", ".mkv", ".gif", ".webp", ".png", ".tif"])
+def test_the_same_bits_again(record, tmp_path, ending) -> None:
+    path = record()
+    made = []
+    for number in range(2):
+        out = tmp_path / f"{number}" / f"x{ending}"
+        with StoredEvent.open(path) as event:
+            enhancer = Enhancer(event)
+            if ending in (".gif", ".webp"):
+                export_animation(enhancer, out)
+            elif ending == ".png":
+                export_sheet(enhancer, out)
+            elif ending == ".tif":
+                export_stack(enhancer, out)
+            else:
+                export_clip(enhancer, out)
+        made.append(out.read_bytes())
+    assert made[0] == made[1]
+
+
+def png_text(path: Path) -> dict:
+    data = path.read_bytes()
+    at = data.index(b"iTXt")
+    size = int.from_bytes(data[at - 4 : at], "big")
+    body = data[at + 4 : at + 4 + size]
+    return json.loads(body.split(b"\0\0\0\0\0", 1)[1])
+
+
+@pytest.mark.parametrize("white", [255, 4095])
+def test_stills(record, tmp_path, white) -> None:
+    with StoredEvent.open(record(white=white)) as event:
+        enhancer = Enhancer(event)
+        for kind in ("as seen", "contrast", "raw"):
+            path = tmp_path / f"{kind}.png"
+            export_still(enhancer, path, 9, kind=kind)
+            assert png_text(path)["options"]["kind"] == kind
+        raw = cv2.imread(str(tmp_path / "raw.png"), cv2.IMREAD_UNCHANGED)
+        np.testing.assert_array_equal(raw, event.frame(9).pixels)
+        codes = cv2.imread(str(tmp_path / "contrast.png"), cv2.IMREAD_UNCHANGED)
+        contrast = enhancer.contrast(9)
+        assert codes.dtype == np.uint16
+        np.testing.assert_array_equal(codes == 0, ~np.isfinite(contrast))
+        inside = np.isfinite(contrast) & (np.abs(contrast) < enhancer.scale)
+        back = (codes[inside].astype(float) - 32768) / 32767 * enhancer.scale
+        np.testing.assert_allclose(back, contrast[inside], atol=enhancer.scale / 32767)
+        seen = cv2.imread(str(tmp_path / "as seen.png"))
+        assert seen.shape == (96, 128, 3)
+
+
+def test_a_sheet(enhancer, tmp_path) -> None:
+    export_sheet(enhancer, tmp_path / "s.png", count=9, look=Look(width=200))
+    sheet = cv2.imread(str(tmp_path / "s.png"))
+    assert sheet.shape == (3 * 150 + 4 * 3, 3 * 200 + 4 * 3, 3)
+    assert png_text(tmp_path / "s.png")["options"]["indices"] == list(range(5, 14))
+
+
+@pytest.mark.parametrize(
+    ("length", "spark", "count", "every", "want"),
+    [
+        (24, 8, 9, 1, [5, 6, 7, 8, 9, 10, 11, 12, 13]),
+        (24, 0, 4, 1, [0, 1, 2, 3]),
+        (24, 23, 6, 1, [18, 19, 20, 21, 22, 23]),
+        (3, 1, 12, 1, [0, 1, 2]),
+        (1, 0, 12, 1, [0]),
+        (100, 50, 6, 10, [30, 40, 50, 60, 70, 80]),
+    ],
+)
+def test_frames_of_a_sheet(length, spark, count, every, want) -> None:
+    assert sheet_indices(length, spark, count, every) == want
+
+
+@pytest.mark.parametrize("view", ["lifted", "signed"])
+@pytest.mark.parametrize("ending", [".gif", ".webp"])
+def test_animations(record, tmp_path, view, ending) -> None:
+    settings = Settings().replaced("enhance", view=view)
+    path = tmp_path / f"a{ending}"
+    with StoredEvent.open(record(settings=settings)) as event:
+        enhancer = Enhancer(event)
+        export_animation(
+            enhancer, path, timing=Timing(Fraction(1, 10), Fraction(20)), look=Look(width=128)
+        )
+        truth = enhancer.picture(0)[20:70, 40:90, :3].astype(float)
+    ok, first = cv2.imreadanimation(str(path))
+    assert ok and len(first.frames) == 24
+    assert first.durations[0] == 50
+    assert first.frames[0].shape[:2] == (96, 128)
+    assert b"first_frame" in path.read_bytes()
+    got = first.frames[0][20:70, 40:90, :3].astype(float)
+    # a grey GIF is exact; a palette of 256 colours or WebP is not
+    if view == "lifted" and ending == ".gif":
+        np.testing.assert_array_equal(got, truth)
+    assert np.abs(got.mean(axis=(0, 1)) - truth.mean(axis=(0, 1))).max() < 4.0
+
+
+@pytest.mark.parametrize("ending", [".tif", ".npy"])
+def test_contrast_stacks(enhancer, tmp_path, ending) -> None:
+    path = tmp_path / f"c{ending}"
+    export_stack(enhancer, path, stretch=Stretch(3, 9))
+    if ending == ".npy":
+        stack = np.load(path)
+        about = json.loads(path.with_suffix(".npy.json").read_text())
+    else:
+        stack = tifffile.imread(path)
+        with tifffile.TiffFile(path) as file:
+            about = json.loads(file.pages[0].description.split("\n", 1)[1])
+            x = file.pages[0].tags["XResolution"].value
+        # disc of radius 43.2 px stands for 150 mm
+        assert x[0] / x[1] == pytest.approx(86.4 / 15.0, rel=1e-3)
+    assert stack.shape == (7, 96, 128) and stack.dtype == np.float32
+    for n in range(7):
+        np.testing.assert_array_equal(stack[n], enhancer.contrast(3 + n))
+    assert len(about["options"]["times_s"]) == 7
+    assert about["options"]["metres_per_px"] == pytest.approx(0.15 / 86.4)
+
+
+def test_tables(enhancer, tmp_path) -> None:
+    export_table(enhancer, tmp_path / "t.csv")
+    with (tmp_path / "t.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == 24
+    assert float(rows[8]["since_spark_s"]) == pytest.approx(0.0, abs=1e-9)
+    assert float(rows[3]["uncut"]) == pytest.approx(0.5, abs=0.02)
+    assert (tmp_path / "t.csv.json").exists()
+
+
+class TestNothingHalf:
+    def test_cancelled_leaves_nothing(self, enhancer, tmp_path) -> None:
+        cancel = threading.Event()
+        folder = tmp_path / "out"
+
+        def progress(done: int, total: int) -> None:
+            assert total == 24 * 5  # one frame lasts 1/10 s at 1/20 of real time, 30 pictures/s
+            if done == 40:
+                cancel.set()
+
+        with pytest.raises(Cancelled):
+            timing = Timing(Fraction(1, 20), Fraction(50))
+            export_clip(enhancer, folder / "c.mp4", timing=timing, job=Job(progress, cancel))
+        assert list(folder.iterdir()) == []
+
+    def test_existing_files_are_kept_unless_asked(self, enhancer, tmp_path) -> None:
+        path = tmp_path / "s.png"
+        path.write_text("mine")
+        with pytest.raises(BadRequest, match="exists already"):
+            export_still(enhancer, path, 0)
+        assert path.read_text() == "mine"
+        export_still(enhancer, path, 0, overwrite=True)
+        assert path.read_bytes().startswith(b"\x89PNG")
+
+    def test_a_folder_that_cannot_be(self, enhancer, tmp_path) -> None:
+        (tmp_path / "file").write_text("")
+        with pytest.raises(OutputFailed):
+            export_still(enhancer, tmp_path / "file" / "s.png", 0)
+
+    @pytest.mark.parametrize(
+        ("write", "name"),
+        [
+            (export_clip, "c.avi"),
+            (export_still, "c.jpg"),
+            (export_sheet, "c.gif"),
+            (export_animation, "c.png"),
+            (export_stack, "c.zip"),
+            (export_table, "c.xls"),
+        ],
+    )
+    def test_other_endings(self, enhancer, tmp_path, write, name) -> None:
+        extra = (0,) if write is export_still else ()
+        with pytest.raises(BadRequest, match="use"):
+            write(enhancer, tmp_path / name, *extra)
+        assert list(tmp_path.glob("c.*")) == []
+
+    def test_a_damaged_frame_is_said(self, record, tmp_path) -> None:
+        path = record()
+        with StoredEvent.open(path) as event:
+            enhancer = Enhancer(event)
+            row = (path / "times.csv").read_text().splitlines()[16].split(",")
+            raw = bytearray((path / "frames.mkv").read_bytes())
+            raw[int(row[6]) + 20] ^= 0xFF
+            (path / "frames.mkv").write_bytes(raw)
+            with pytest.raises(Exception, match="damaged"):
+                export_clip(enhancer, tmp_path / "out" / "c.mp4")
+        assert list((tmp_path / "out").iterdir()) == []
+
+
+class TestLook:
+    @pytest.mark.parametrize(
+        ("look", "rows", "columns", "even", "want"),
+        [
+            (Look(), 97, 129, False, (129, 97, 0, 0, 129, 97)),
+            (Look(), 97, 129, True, (130, 98, 0, 0, 129, 97)),
+            (Look("wide"), 480, 640, True, (854, 480, 107, 0, 640, 480)),
+            (Look("tall"), 480, 640, True, (640, 1138, 0, 329, 640, 480)),
+            (Look("wide", 1920), 480, 640, True, (1920, 1080, 240, 0, 1440, 1080)),
+            (Look(width=320), 480, 640, True, (320, 240, 0, 0, 320, 240)),
+            (Look("square", 100), 50, 200, False, (100, 100, 0, 37, 100, 25)),
+        ],
+    )
+    def test_canvas(self, look, rows, columns, even, want) -> None:
+        c = make_canvas(look, rows, columns, even=even)
+        assert (c.width, c.height, c.left, c.top, c.inner_width, c.inner_height) == want
+
+    @pytest.mark.parametrize(
+        ("longest", "nice"), [(0.034, 0.02), (0.05, 0.05), (0.0199, 0.01), (7.0, 5.0)]
+    )
+    def test_scale_bar(self, longest, nice) -> None:
+        assert nice_length(longest) == pytest.approx(nice)
+
+    def test_words(self) -> None:
+        assert length_words(0.02) == "20 mm" and length_words(5e-4) == "500 µm"
+        assert time_words(0.00125) == "+1.25 ms" and time_words(-2.5) == "−2.500 s"
+        assert time_words(0.0) == "+0.0 µs"
+
+    def test_what_is_written_shows_and_can_be_left_out(self, record, tmp_path) -> None:
+        with StoredEvent.open(record(kind=SourceKind.SIMULATED)) as event:
+            enhancer = Enhancer(event)
+            big = Look("wide", 960, caption="A warm hand below the mirror")
+            export_still(enhancer, tmp_path / "full.png", 9, look=big)
+            bare = Look("wide", 960, legend=False, scale_bar=False, time_stamp=False)
+            export_still(enhancer, tmp_path / "bare.png", 9, look=bare)
+        full, plain = (cv2.imread(str(tmp_path / f"{n}.png")) for n in ("full", "bare"))
+        differ = np.any(full != plain, axis=2)
+        corners = {
+            "time": differ[:60, :200],
+            "legend": differ[-60:, -250:],
+            "bar": differ[-60:, :250],
+            "caption": differ[440:520, 300:660],
+        }
+        assert all(part.sum() > 100 for part in corners.values())
+        # a simulated rig always says so
+        assert (plain[:60, -200:] > 200).sum() > 100
+
+
+@pytest.mark.parametrize(
+    ("times", "rate", "fps", "want"),
+    [
+        ([0.0], Fraction(1), 30, [0]),
+        ([0.0, 0.1, 0.2], Fraction(1), 20, [0, 0, 1, 1, 2, 2]),
+        ([0.0, 0.1, 0.4], Fraction(1), 10, [0, 1, 1, 1, 2, 2, 2]),
+        ([0.0, 0.001, 0.002, 0.003], Fraction(1), 500, [0, 2]),
+    ],
+)
+def test_schedule(times, rate, fps, want) -> None:
+    assert schedule(times, rate, Fraction(fps)) == want
+
+
+def test_stretches(enhancer) -> None:
+    assert stretch_of(enhancer.event, -0.0101, 0.0151) == Stretch(6, 11)
+    with pytest.raises(BadRequest, match="no frame lies there"):
+        stretch_of(enhancer.event, 5.0, 6.0)
