@@ -112,6 +112,10 @@ class Camera(Section):
     row_time_s: Seconds | None = Field(None, ge=0, le=0.1)
     delay_s: Seconds = Field(0.0, ge=-1, le=10)
     """How late the camera's stamps are: taken off every one of them."""
+    gain: float | None = Field(None, ge=0, le=1e6)
+    """Gain asked of the camera, in its driver's own units."""
+    hold: bool = False
+    """Lock exposure, white balance and focus as the camera has found them when it is opened."""
     format: str = Field("", pattern=r"^([A-Za-z0-9 ]{1,4})?$")
     """Four-letter code of the pixel format asked of the camera, such as MJPG, YUYV or GREY."""
     rate_hz: Hertz | None = Field(None, gt=0, le=1e6)
