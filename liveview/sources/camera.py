@@ -13,6 +13,7 @@ from liveview.errors import FormatChanged, InputUnreadable, SourceStalled
 from liveview.imaging.cv import cv2
 from liveview.model import FrameStamp, Pixels, SourceInfo, SourceKind
 from liveview.settings import Camera
+from liveview.sources.controls import Control, hold_all
 from liveview.sources.devices import backend, find_cameras, match_camera
 from liveview.sources.drivertime import DriverTime
 from liveview.sources.frozen import FROZEN_S, FrozenWatch
@@ -106,9 +107,15 @@ class CameraSource:
         self._shape: tuple[int, ...] = ()
         self._number = -1
         self._damaged = 0
+        self._controls: tuple[Control, ...] = ()
         self._driver = DriverTime()
         self._frozen = FrozenWatch()
         self._half_frame_s = 0.02
+
+    @property
+    def controls(self) -> tuple[Control, ...]:
+        """What was asked of the camera's exposure, gain and automatics, and whether it holds."""
+        return self._controls
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -128,6 +135,8 @@ class CameraSource:
         self._device, name = self._opener(self._wanted)
         words = request(self._device, self._camera)
         self._fetch(self._device)
+        self._controls = self._held_controls(self._device)
+        words += [control.words for control in self._controls]
         first = self._held
         assert first is not None
         self._shape = first.shape
@@ -149,9 +158,20 @@ class CameraSource:
             live=True,
             rate_hz=rate_hz,
             row_time_s=self._camera.row_time_s,
-            exposure_s=self._camera.exposure_s,
+            exposure_s=self._value_of("exposure"),
+            gain=self._value_of("gain"),
             note="; ".join(words),
         )
+
+    def _held_controls(self, device: Device) -> tuple[Control, ...]:
+        camera = self._camera
+        if camera.exposure_s is None and camera.gain is None and not camera.hold:
+            return ()
+        return hold_all(device, camera.exposure_s, camera.gain, as_found=camera.hold)
+
+    def _value_of(self, name: str) -> float | None:
+        """What a control stands at, None where the camera does not obey."""
+        return next((control.value for control in self._controls if control.name == name), None)
 
     def grab(self) -> FrameStamp | None:
         """Wait for the next picture and decode it; damaged ones are left out and counted.

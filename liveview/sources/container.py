@@ -72,30 +72,40 @@ _REMEDY_FILE = "give a video, a folder of images or a multi-page TIFF"
 
 def translated(error: Exception, name: str) -> InputUnreadable:
     """A foreign error of opening or reading as one of ours (raise it ``from`` the foreign one)."""
+    on_network = is_address(name) and not name.startswith("file:")
+    where = shown(name)
+    if (words := _gone_words(error, on_network)) is not None:
+        return SourceStalled(words, where, "check the address and that it is on")
+    return InputUnreadable(*_refused_words(error, where))
+
+
+def _gone_words(error: Exception, on_network: bool) -> str | None:
+    """Words for what may come back by itself; None for everything else."""
     import av
 
-    on_network = is_address(name) and not name.startswith("file:")
-    name = shown(name)
     if isinstance(error, (av.error.ExitError, TimeoutError)):
-        return SourceStalled("nothing came in the time allowed", name, "check that it is on")
+        return "nothing came in the time allowed"
     if isinstance(error, ConnectionError):
-        return SourceStalled("cannot be reached", name, "check the address and that it is on")
+        return "cannot be reached"
+    if on_network and isinstance(error, OSError):
+        return "cannot be reached, or sends no pictures"
+    return None
+
+
+def _refused_words(error: Exception, where: str) -> tuple[str, str, str]:
+    import av
+
+    reason = getattr(error, "strerror", None) or str(error)
     http = (av.error.HTTPError, av.error.HTTPClientError, av.error.HTTPServerError)
     if isinstance(error, http):
-        words = (error.strerror or str(error)).removeprefix("Server returned ")
-        return InputUnreadable(f"the server answers {words}", name, "check the address")
-    if on_network and isinstance(error, OSError):
-        return SourceStalled(
-            "cannot be reached, or sends no pictures", name, "check the address and that it is on"
-        )
+        answer = reason.removeprefix("Server returned ")
+        return f"the server answers {answer}", where, "check the address"
     if isinstance(error, av.error.ProtocolNotFoundError):
-        return InputUnreadable("this kind of address is not known", name, _REMEDY_ADDRESS)
+        return "this kind of address is not known", where, _REMEDY_ADDRESS
     if isinstance(error, av.error.InvalidDataError):
-        return InputUnreadable(
-            "is not a recording that can be read, or its beginning is damaged", name, _REMEDY_FILE
-        )
-    reason = getattr(error, "strerror", None) or str(error)
-    return InputUnreadable(f"cannot be opened ({reason})", name, _REMEDY_FILE)
+        what = "is not a recording that can be read, or its beginning is damaged"
+        return what, where, _REMEDY_FILE
+    return f"cannot be opened ({reason})", where, _REMEDY_FILE
 
 
 _REMEDY_ADDRESS = "use http://, https:// or rtsp://"

@@ -1,0 +1,284 @@
+"""Camera controls judged by light, on devices with the manners of real drivers.
+
+Each device takes its scene from a real capture on a real file and exposes it: light times
+exposure, noise, clipping, a transfer curve, and frames that lag behind their settings.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from support.media import write_video
+
+from liveview.errors import SourceStalled
+from liveview.imaging.cv import cv2
+from liveview.settings import Camera
+from liveview.sources.camera import CameraSource
+from liveview.sources.controls import (
+    POWERS_OF_TWO,
+    TENTHS_OF_MS,
+    Control,
+    Hold,
+    hold_all,
+    hold_exposure,
+    look,
+    scale_for,
+    set_exposure,
+    set_gain,
+    switch_off,
+)
+
+AUTO, EXPOSURE, GAIN = cv2.CAP_PROP_AUTO_EXPOSURE, cv2.CAP_PROP_EXPOSURE, cv2.CAP_PROP_GAIN
+
+
+class Sensor:
+    """A camera behind a driver.
+
+    Parameters
+    ----------
+    path : Path
+        Recording that serves as the scene, played round and round.
+    backend : int
+        Whose units the driver speaks.
+    light : float
+        Brightness of the scene: share of white at 10 ms.
+    obeys : bool
+        False for a driver that takes values and does nothing.
+    manual_code : float or None
+        The code that switches automatic exposure off; None where nothing does.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        backend: int = cv2.CAP_V4L2,
+        light: float = 0.3,
+        obeys: bool = True,
+        remembers: bool = True,
+        manual_code: float | None = 1.0,
+        lag: int = 4,
+    ) -> None:
+        self._capture = cv2.VideoCapture(str(path), cv2.CAP_FFMPEG)
+        assert self._capture.isOpened()
+        self._scale = scale_for(backend) or TENTHS_OF_MS
+        self._light = light
+        self._obeys = obeys
+        self._remembers = remembers
+        self._manual_code = manual_code
+        self._rng = np.random.default_rng(5)
+        self.props = {
+            cv2.CAP_PROP_BACKEND: float(backend),
+            AUTO: 3.0,
+            EXPOSURE: self._scale.to_value(0.02),
+            GAIN: 10.0,
+            cv2.CAP_PROP_AUTO_WB: 1.0,
+        }
+        self.exposure_s = 0.02
+        self._in_flight: deque[tuple[float, float]] = deque([(0.02, 10.0)] * lag, maxlen=lag + 1)
+        self.frames = 0
+        self.dies_after: int | None = None
+
+    def get(self, prop: int, /) -> float:
+        return self.props.get(prop, 0.0)
+
+    def set(self, prop: int, value: float, /) -> bool:
+        if prop == AUTO:
+            if value == self._manual_code:
+                self.props[AUTO] = value
+            return value == self._manual_code
+        if prop in self.props and self._remembers:
+            self.props[prop] = value
+        return True
+
+    def grab(self) -> bool:
+        self.frames += 1
+        if self.dies_after is not None and self.frames > self.dies_after:
+            return False
+        if not self._capture.grab():
+            self._capture.set(cv2.CAP_PROP_POS_FRAMES, 0)
+            assert self._capture.grab()
+        self._expose()
+        return True
+
+    def _expose(self) -> None:
+        automatic = self._manual_code is None or self.props[AUTO] != self._manual_code
+        if automatic:
+            # the camera's own automatic aims at a third of white and does not report it
+            self.exposure_s += 0.5 * (0.01 * 0.33 / self._light - self.exposure_s)
+        elif self._obeys:
+            self.exposure_s = self._scale.to_seconds(self.props[EXPOSURE])
+        self._in_flight.append((self.exposure_s, self.props[GAIN] if self._obeys else 10.0))
+
+    def retrieve(self, image: Any = None, /) -> tuple[bool, Any]:
+        done, scene = self._capture.retrieve()
+        assert done
+        exposure_s, gain = self._in_flight[0]
+        light = scene / 255.0 * self._light * exposure_s / 0.01 * (gain / 10.0)
+        codes = 255 * np.clip(light, 0, 1) ** (1 / 2.2)
+        noisy = codes + self._rng.normal(0, 1.5, codes.shape)
+        return True, np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
+
+    def release(self) -> None:
+        self._capture.release()
+
+
+@pytest.fixture
+def scene(tmp_path: Path) -> Path:
+    rng = np.random.default_rng(2)
+    base = np.linspace(120, 255, 64)[None, :, None] * np.ones((48, 1, 3))
+    pictures = [(base - rng.uniform(0, 2)).astype(np.uint8) for _ in range(8)]
+    return write_video(tmp_path / "scene.avi", pictures, form="yuvj420p", codec="mjpeg")
+
+
+@pytest.fixture
+def sensors(scene: Path) -> Iterator[Any]:
+    made: list[Sensor] = []
+
+    def make(**options: Any) -> Sensor:
+        made.append(Sensor(scene, **options))
+        return made[-1]
+
+    yield make
+    for sensor in made:
+        sensor.release()
+
+
+def test_an_obedient_camera_is_locked_at_the_seconds_asked_for(sensors: Any) -> None:
+    sensor = sensors()
+    control = set_exposure(sensor, 0.008)
+    assert control == Control("exposure", Hold.LOCKED, pytest.approx(0.008))
+    assert sensor.exposure_s == pytest.approx(0.008)
+    assert control.words == "exposure 8 ms locked"
+
+
+def test_powers_of_two_say_what_was_asked_for(sensors: Any) -> None:
+    sensor = sensors(backend=cv2.CAP_DSHOW, manual_code=0.25)
+    control = set_exposure(sensor, 0.010)
+    assert control.hold is Hold.LOCKED
+    assert control.value == pytest.approx(2**-7)
+    assert sensor.exposure_s == pytest.approx(2**-7)
+
+
+def test_a_driver_that_only_pretends_is_found_out(sensors: Any) -> None:
+    control = set_exposure(sensors(obeys=False), 0.008)
+    assert control.hold is Hold.NOT_VERIFIED
+    assert "does not follow" in control.words
+
+
+def test_a_driver_that_does_not_even_pretend(sensors: Any) -> None:
+    control = set_exposure(sensors(obeys=False, remembers=False), 0.008)
+    assert control.hold is Hold.NOT_CONTROLLABLE
+    assert control.value is None
+
+
+def test_an_automatic_that_cannot_be_switched_off(sensors: Any) -> None:
+    control = set_exposure(sensors(manual_code=None), 0.008)
+    assert control.hold is not Hold.LOCKED
+
+
+def test_no_scale_no_control(sensors: Any) -> None:
+    sensor = sensors(backend=cv2.CAP_AVFOUNDATION)
+    assert set_exposure(sensor, 0.008).hold is Hold.NOT_CONTROLLABLE
+    assert hold_exposure(sensor).hold is Hold.NOT_CONTROLLABLE
+
+
+@pytest.mark.parametrize(("light", "words"), [(1e-5, "too dark"), (400.0, "too bright")])
+def test_a_picture_that_cannot_tell_is_said(sensors: Any, light: float, words: str) -> None:
+    control = set_exposure(sensors(light=light), 0.008)
+    assert control.hold is Hold.NOT_VERIFIED
+    assert words in control.reason
+
+
+def test_holding_keeps_the_light_the_automatic_had_found(sensors: Any) -> None:
+    sensor = sensors(light=0.6)
+    before = look(sensor, drop=30)
+    control = hold_exposure(sensor)
+    after = look(sensor)
+    assert control.hold is Hold.LOCKED
+    # the corrections end within 5 % of the mean code
+    assert after.mean == pytest.approx(before.mean, rel=0.06)
+    assert sensor.props[AUTO] == 1.0
+
+
+def test_gain_is_checked_by_light_too(sensors: Any) -> None:
+    sensor = sensors()
+    assert set_exposure(sensor, 0.008).hold is Hold.LOCKED
+    assert set_gain(sensor, 12.0) == Control("gain", Hold.LOCKED, 12.0)
+    assert set_gain(sensors(obeys=False, remembers=False), 12.0).hold is not Hold.LOCKED
+
+
+def test_everything_at_once(sensors: Any) -> None:
+    found = {control.name: control.hold for control in hold_all(sensors(), 0.008, 12.0)}
+    assert found == {
+        "automatic white balance off": Hold.NOT_VERIFIED,
+        "automatic focus off": Hold.NOT_VERIFIED,
+        "gain": Hold.LOCKED,
+        "exposure": Hold.LOCKED,
+    }
+
+
+def test_a_camera_source_locks_what_the_settings_ask(sensors: Any) -> None:
+    sensor = sensors()
+    camera = Camera(exposure_s=0.008, gain=12.0)
+    source = CameraSource("0", camera, clock=float, opener=lambda wanted: (sensor, "bench"))
+    info = source.open()
+    assert info.exposure_s == pytest.approx(0.008)
+    assert info.gain == 12.0
+    assert "exposure 8 ms locked" in info.note
+    assert [control.name for control in source.controls][-2:] == ["exposure", "gain"]
+    assert source.grab() is not None
+    source.close()
+
+
+def test_a_camera_left_alone_claims_nothing(sensors: Any) -> None:
+    sensor = sensors()
+    source = CameraSource("0", Camera(), clock=float, opener=lambda wanted: (sensor, "bench"))
+    info = source.open()
+    assert (info.exposure_s, info.gain, source.controls) == (None, None, ())
+    assert sensor.props[AUTO] == 3.0
+    source.close()
+
+
+def test_holding_as_found_through_the_settings(sensors: Any) -> None:
+    sensor = sensors()
+    source = CameraSource(
+        "0", Camera(hold=True), clock=float, opener=lambda wanted: (sensor, "bench")
+    )
+    info = source.open()
+    assert info.exposure_s == pytest.approx(sensor.exposure_s)
+    assert sensor.props[AUTO] == 1.0
+    source.close()
+
+
+def test_an_automatic_that_stays_on_is_said(sensors: Any) -> None:
+    sensor = sensors(remembers=False)
+    control = switch_off(sensor, "white balance", cv2.CAP_PROP_AUTO_WB)
+    assert control.hold is Hold.NOT_CONTROLLABLE
+
+
+def test_a_camera_that_dies_meanwhile(sensors: Any) -> None:
+    sensor = sensors()
+    sensor.dies_after = 10
+    with pytest.raises(SourceStalled):
+        set_exposure(sensor, 0.008)
+
+
+@pytest.mark.parametrize("scale", [TENTHS_OF_MS, POWERS_OF_TWO])
+@pytest.mark.parametrize("seconds", [1e-4, 5e-4, 1 / 1000, 1 / 60, 0.25, 1.0])
+def test_scales_round_trip(scale: Any, seconds: float) -> None:
+    back = scale.to_seconds(scale.to_value(seconds))
+    assert scale.agrees(seconds, back)
+    assert not scale.agrees(seconds, seconds * 3)
+
+
+def test_scale_units_as_the_drivers_document_them() -> None:
+    # V4L2 control documentation: exposure_time_absolute in units of 100 us
+    assert TENTHS_OF_MS.to_value(0.0157) == 157
+    # DirectShow CameraControl_Exposure: log base 2 seconds, -5 is 1/32 s
+    assert POWERS_OF_TWO.to_seconds(-5) == 1 / 32
