@@ -9,7 +9,7 @@ to within 0.03 %.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from liveview.optics.gas import air_refractivity, ideal_density
 
 Field = NDArray[np.float32]
 Times = NDArray[np.float64]
+FloatKind = TypeVar("FloatKind", np.float32, np.float64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ class Flow(Protocol):
         """
 
 
-def smooth_step(value: NDArray[np.float64]) -> NDArray[np.float64]:
-    """0 below 0, 1 above 1, with level ends (3 v^2 - 2 v^3)."""
-    v = np.clip(value, 0.0, 1.0)
-    return np.asarray(v * v * (3.0 - 2.0 * v))
+def smooth_step(value: NDArray[FloatKind]) -> NDArray[FloatKind]:
+    """0 below 0, 1 above 1, with level ends (3 v^2 - 2 v^3); keeps the type."""
+    v = np.clip(value, 0, 1)
+    return np.asarray(v * v * (3 - 2 * v), value.dtype)

@@ -151,14 +151,13 @@ class Candle:
         grow = smooth_step((h.astype(np.float64) - s.laminar_m) / (2.2 * s.laminar_m + 1e-9))
         width = s.width_m * np.sqrt(1.0 + np.maximum(h, 0.0) / s.stretch_m)
         amount = (s.turbulence * 0.42 * grow * width).astype(np.float32)
-        eddy = 4.4 * s.width_m
+        # Sheets move past each other, so the picture changes as it rises.
         step = displacement(
             x,
             h,
             t,
-            eddy_m=eddy,
-            rise_m_s=0.8 * s.rise_m_s,
-            life_s=2.5 * eddy / s.rise_m_s,
+            eddy_m=4.4 * s.width_m,
+            rise_m_s=(0.85 - 0.15 * sheet) * s.rise_m_s,
             seed=self._seed + 40 * sheet,
         )
         step *= amount[:, :, None]
@@ -184,22 +183,32 @@ class Candle:
             turn = s.puffing * 2.1 * grown * (1.0 + 0.25 * jitter[1])
             if turn < 0.02:
                 continue
-            rows = _near(h, middle, 3.2 * wide + float(np.ptp(centre)))
+            rows = _near(h, middle, 2.6 * wide + float(np.ptp(centre)))
             for side in (-1.0, 1.0):
+                middle_x = side * 0.95 * wide
+                off = np.float32(0.25 * wide * side * jitter[2])
+                columns = _columns(x[rows], middle_x, 2.6 * wide)
                 twirl(
-                    x if x.shape[0] == 1 else x[rows],
-                    h[rows]
-                    - centre[rows].astype(np.float32)
-                    - np.float32(0.25 * wide * side * jitter[2]),
-                    side * 0.95 * wide,
+                    x[rows, columns],
+                    h[rows] - centre[rows].astype(np.float32) - off,
+                    middle_x,
                     1.15 * wide,
                     -side * turn,
-                    dx[rows],
-                    dy[rows],
+                    dx[rows, columns],
+                    dy[rows, columns],
                 )
 
 
 def _near(h: Field, middle: float, reach: float) -> slice:
     """Rows within ``reach`` of a height (rows run downwards in the picture)."""
     near = np.flatnonzero(np.abs(h[:, 0] - middle) <= reach)
+    return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)
+
+
+def _columns(x: Field, middle: float, reach: float) -> slice:
+    """Columns that come within ``reach`` of a place in any row."""
+    if x.size == 0:
+        return slice(0, 0)
+    lowest, highest = x.min(axis=0), x.max(axis=0)
+    near = np.flatnonzero((highest >= middle - reach) & (lowest <= middle + reach))
     return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)

@@ -104,7 +104,8 @@ class ColdGas:
         lean = -s.out_m_s * 0.16 * (1.0 - np.exp(-tau / 0.16))
         lean = lean + 0.05 * fallen * self._sway.at(late)
         across = x - np.float32(s.x_m) - lean.astype(np.float32)
-        shut = window(fallen, head, tail) * (1.0 + 0.18 * self._surge.at(late))
+        surge = 1.0 + 0.18 * self._surge.at(late)
+        shut = window(fallen.astype(np.float32), head, tail) * surge.astype(np.float32)
         field = self.column.path(np.asarray(across), h[part], t[part])
-        out[part] = field * shut.astype(np.float32)
+        out[part] = field * shut
         return out

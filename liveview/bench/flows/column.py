@@ -85,28 +85,26 @@ class Column:
     def _step(
         self, x: Field, h: Field, t: Times, sheet: int, amounts: tuple[Field, Field]
     ) -> Field:
-        total = np.zeros((*np.broadcast_shapes(x.shape, h.shape), 2), np.float32)
+        parts = []
         for which, amount in enumerate(amounts):
-            speed = self.speed_m_s * (1.0, 0.6)[which]
-            total += amount[..., None] * displacement(
-                x,
-                h,
-                t,
-                eddy_m=self.eddy_m[which],
-                rise_m_s=speed,
-                life_s=2.5 * self.eddy_m[which] / max(speed, 1e-3),
-                seed=self.seed + 40 * sheet + 7 * which,
-            )
-        return total
+            # Sheets and sizes move past each other, so the pattern changes as it goes.
+            speed = self.speed_m_s * (1.0, 0.6)[which] * (1.0 - 0.12 * sheet)
+            seed = self.seed + 40 * sheet + 7 * which
+            eddies = displacement(x, h, t, eddy_m=self.eddy_m[which], rise_m_s=speed, seed=seed)
+            eddies *= amount[..., None]
+            parts.append(eddies)
+        parts[0] += parts[1]
+        return parts[0]
 
 
-def window(along: NDArray[np.float64], before_m: float, after_m: float) -> NDArray[np.float64]:
+def window(along: Field, before_m: float, after_m: float) -> Field:
     """1 between two distances from the source, falling softly to 0 at both ends.
 
     The head of a flow that has started is at ``before_m``, its tail (where it was shut off) at
     ``after_m``. Give ``along`` bent or torn to have a head that is round or ragged.
     """
-    soft = 0.12 * abs(before_m) + 0.004
-    head = smooth_step((before_m - along) / soft)
-    tail = smooth_step((along - after_m) / (0.12 * abs(after_m) + 0.004)) if after_m > 0 else 1.0
-    return np.asarray(head * tail)
+    head = smooth_step((before_m - along) * np.float32(1 / (0.12 * abs(before_m) + 0.004)))
+    if after_m <= 0:
+        return np.asarray(head, np.float32)
+    tail = smooth_step((along - after_m) * np.float32(1 / (0.12 * after_m + 0.004)))
+    return np.asarray(head * tail, np.float32)

@@ -1,7 +1,7 @@
 """Turbulence as a displacement of the fluid: seeded, periodic, free of divergence.
 
-A tile of displacements is the curl of a random stream function with a falling spectrum. It drifts
-with the flow; two tiles that drift at slightly different speeds and fade into each other in turn
+A tile of displacements is the curl of a random stream function with a falling spectrum, carried
+with the flow. Tiles that are carried at different speeds, or that fade into each other in turn,
 make it change as it goes.
 """
 
@@ -24,7 +24,7 @@ _PER_SCALE = 24
 
 @lru_cache(maxsize=32)
 def _tile(seed: int) -> NDArray[np.float32]:
-    """Displacement (x, y) at each point of a periodic tile, rms 1 each, (256, 256, 2)."""
+    """Displacement (x, y) at each point of a periodic tile, rms 1 each, (258, 258, 2)."""
     rng = np.random.default_rng([seed, 7301])
     k = np.fft.fftfreq(_SIZE)
     kx, ky = k[None, :], k[:, None]
@@ -37,29 +37,40 @@ def _tile(seed: int) -> NDArray[np.float32]:
     # The tile's rows run against the flow, so its second component is turned round.
     across = np.fft.ifft2(stream * 2j * math.pi * kx).real
     scale = 1.0 / math.sqrt(0.5 * float(np.mean(along**2 + across**2)))
-    return np.ascontiguousarray(np.dstack([along, across]) * scale, np.float32)
+    tile = np.dstack([along, across]) * scale
+    return np.ascontiguousarray(np.pad(tile, ((0, 2), (0, 2), (0, 0)), mode="wrap"), np.float32)
 
 
 def displacement(
-    x: Field, y: Field, t: Times, *, eddy_m: float, rise_m_s: float, life_s: float, seed: int
+    x: Field,
+    y: Field,
+    t: Times,
+    *,
+    eddy_m: float,
+    rise_m_s: float,
+    seed: int,
+    life_s: float | None = None,
 ) -> NDArray[np.float32]:
     """Displacement (x, y) at each point, in units of its rms, (rows, columns, 2).
 
     Parameters
     ----------
     x, y, t :
-        As in ``Flow.path``; ``x`` may also be (rows, columns).
+        As in ``Flow.path``; both may also be (rows, columns).
     eddy_m : float
         Size of the largest eddies.
     rise_m_s : float
         Speed at which they are carried upwards.
-    life_s : float
-        Time in which the pattern changes to another.
+    life_s : float, optional
+        Time in which the pattern changes to another; absent, it is carried along frozen.
     """
     per_m = _PER_SCALE / eddy_m
-    shape = (y.shape[0], x.shape[1])
+    shape = np.broadcast_shapes(x.shape, y.shape)
     across = x * np.float32(per_m)
-    carried = (rise_m_s * t - y.astype(np.float64)) * per_m
+    upwards = y * np.float32(-per_m)
+    carried = rise_m_s * per_m * t
+    if life_s is None:
+        return _looked_up(seed, shape, across, upwards, carried)
     total = np.zeros((*shape, 2), np.float32)
     for turn in range(2):
         phase = t / life_s + 0.5 * turn
@@ -67,14 +78,24 @@ def displacement(
         # sin and cos weights keep the rms while one pattern follows the other.
         weight = np.sin(math.pi * (phase - which)).astype(np.float32)
         jump = np.mod(which * 97.3 + turn * 131.7, _SIZE)
-        map_x = np.empty(shape, np.float32)
-        map_y = np.empty(shape, np.float32)
-        np.add(across, jump.astype(np.float32), out=map_x)
-        map_y[:] = np.mod(carried + 53.9 * jump, _SIZE)
-        tile = _tile(seed + turn)
-        part = cv2.remap(tile, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
+        moved = across + jump.astype(np.float32)
+        part = _looked_up(seed + turn, shape, moved, upwards, carried + 53.9 * jump)
         total += part * weight[:, :, None]
     return total
+
+
+def _looked_up(
+    seed: int, shape: tuple[int, ...], across: Field, upwards: Field, carried: Times
+) -> NDArray[np.float32]:
+    """The tile at places in tile samples, ``carried`` further up in each row."""
+    map_x, map_y = np.empty(shape, np.float32), np.empty(shape, np.float32)
+    map_x[:] = across
+    # Taken modulo the tile in double precision: times may be long.
+    np.add(upwards, np.mod(carried, _SIZE).astype(np.float32), out=map_y)
+    # Inside the tile, which repeats its first row and column, no border has to be looked after.
+    for places in (map_x, map_y):
+        places -= np.floor(places * np.float32(1.0 / _SIZE)) * np.float32(_SIZE)
+    return np.asarray(cv2.remap(_tile(seed), map_x, map_y, cv2.INTER_LINEAR))
 
 
 class Wander:

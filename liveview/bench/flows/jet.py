@@ -93,14 +93,13 @@ class Jet:
         px, py = x - np.float32(s.x_m), y - np.float32(s.y_m)
         along = np.asarray(np.float32(cos) * px + np.float32(sin) * py)
         across = np.asarray(np.float32(-sin) * px + np.float32(cos) * py)
-        near = np.abs(across) < 4.5 * self._width(along)
-        rows = np.flatnonzero((near & (along > 0)).any(axis=1))
+        near = (np.abs(across) < 4.0 * self._width(along)) & (along > 0)
+        rows, columns = (np.flatnonzero(near.any(axis=axis)) for axis in (1, 0))
         out = np.zeros(shape, np.float32)
         if rows.size:
-            part = slice(int(rows[0]), int(rows[-1]) + 1)
-            field = self.column.path(across[part], along[part], t[part])
+            part = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
+            z, r = along[part], across[part]
             # The head is a mushroom: rounded, and blunt in its middle.
-            bent = along[part] + 0.9 * across[part] ** 2 / (self._width(along[part]) + 1e-4)
-            shut = window(bent.astype(np.float64), head, tail)
-            out[part] = field * shut.astype(np.float32)
+            bent = z + np.float32(0.9) * r * r / (self._width(z) + np.float32(1e-4))
+            out[part] = self.column.path(r, z, t[part[0]]) * window(bent, head, tail)
         return out

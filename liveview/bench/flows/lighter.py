@@ -9,6 +9,8 @@ slowed by its own weight and spreads. Burning: a round plume of hot air as above
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from pydantic import Field as Value
 
@@ -91,21 +93,20 @@ class Lighter:
         since = float(np.mean(t)) % s.every_s
         h = np.asarray(y - np.float32(s.y_m))
         if since < s.gas_s + 0.25:
-            head = 0.10 * (1.0 - np.exp(-since * s.rise_m_s / 0.10))
+            head = 0.10 * (1.0 - math.exp(-since * s.rise_m_s / 0.10))
             burnt = s.rise_m_s * 3.0 * max(0.0, since - s.gas_s)
             rows = np.flatnonzero(h[:, 0] > -0.005)
             if rows.size:
                 part = slice(int(rows[0]), int(rows[-1]) + 1)
                 across = x - np.float32(s.x_m)
                 bent = np.maximum(h[part], 0) + 0.9 * across**2 / self._width(h[part])
-                shut = window(bent.astype(np.float64), head, burnt)
+                shut = window(np.asarray(bent, np.float32), head, burnt)
                 gas = self.column.path(x - np.float32(s.x_m), h[part], t[part])
-                out[part] += gas * shut.astype(np.float32)
+                out[part] += gas * shut
         hot = since - s.gas_s
         if hot > 0.0:
             head, tail = 1.0 * hot, 0.9 * max(0.0, hot - s.burns_s)
             if tail < 0.4:
-                above = np.maximum(h, 0).astype(np.float64)
-                shut = window(above, head, tail)
-                out += self.plume.path(x, y, t) * shut.astype(np.float32)
+                shut = window(np.maximum(h, 0), head, tail)
+                out += self.plume.path(x, y, t) * shut
         return out
