@@ -31,7 +31,7 @@ class CandleSettings(Section):
     """A candle's plume."""
 
     on: bool = True
-    x_m: Metres = 0.0
+    x_m: Metres = -0.022
     """Of the flame, to the right of the mirror's middle."""
     y_m: Metres = -0.062
     """Of the flame's tip, above the mirror's middle."""

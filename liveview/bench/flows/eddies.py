@@ -93,8 +93,9 @@ def _looked_up(
     # Taken modulo the tile in double precision: times may be long.
     np.add(upwards, np.mod(carried, _SIZE).astype(np.float32), out=map_y)
     # Inside the tile, which repeats its first row and column, no border has to be looked after.
-    for places in (map_x, map_y):
-        places -= np.floor(places * np.float32(1.0 / _SIZE)) * np.float32(_SIZE)
+    wide = np.float32(_SIZE)
+    map_x -= np.floor(map_x / wide) * wide
+    map_y -= np.floor(map_y / wide) * wide
     return np.asarray(cv2.remap(_tile(seed), map_x, map_y, cv2.INTER_LINEAR))
 
 

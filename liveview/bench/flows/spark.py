@@ -39,7 +39,7 @@ class SparkSettings(Section):
     """A spark from a coil."""
 
     on: bool = True
-    x_m: Metres = 0.018
+    x_m: Metres = 0.028
     """Of the gap, to the right of the mirror's middle."""
     y_m: Metres = -0.028
     gap_m: Metres = Value(0.005, gt=0, le=0.1)
