@@ -37,7 +37,7 @@ def test_warm_air_bends_less_and_the_change_ends_at_a_vacuum() -> None:
 
 
 def test_quiet_candle_is_the_closed_form_of_a_round_plume() -> None:
-    settings = CandleSettings(puffing=0, turbulence=0, draught=0, y_m=-0.06)
+    settings = CandleSettings(x_m=0, puffing=0, turbulence=0, draught=0, y_m=-0.06)
     candle = Candle(settings, AIR)
     path = candle.path(X, Y, at(3.0))
     row = 40
@@ -67,7 +67,7 @@ def test_puffs_and_eddies_leave_the_laminar_foot_alone() -> None:
 
 @pytest.mark.parametrize("flame_m", [0.008, 0.012, 0.02])
 def test_the_plume_flickers_at_its_set_frequency(flame_m: float) -> None:
-    settings = CandleSettings(flame_m=flame_m, draught=0, turbulence=0, y_m=-0.06)
+    settings = CandleSettings(x_m=0, flame_m=flame_m, draught=0, turbulence=0, y_m=-0.06)
     candle = Candle(settings, AIR, seed=3)
     rate, seconds = 120.0, 8.0
     x = np.array([[0.007]], np.float32)
