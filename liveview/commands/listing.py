@@ -34,12 +34,13 @@ def run(args: argparse.Namespace) -> int:
         json.dump(plain, sys.stdout, indent=2)
         print()
         return 0
-    _show("Cameras", found["cameras"], "plug one in; 'liveview' opens on the simulated rig else")
-    _show("Microphones", found["microphones"], "plug one in, or catch sparks by their flash")
+    show("Cameras", found["cameras"], "plug one in; 'liveview' opens on the simulated rig else")
+    show("Microphones", found["microphones"], "plug one in, or catch sparks by their flash")
     return 0
 
 
-def _show(title: str, answers: Sequence[Answer], remedy: str) -> None:
+def show(title: str, answers: Sequence[Answer], remedy: str) -> None:
+    """Print the devices of one kind."""
     print(title)
     for answer in answers:
         mark = "answers" if answer.answers else "silent"
