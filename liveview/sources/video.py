@@ -248,6 +248,9 @@ class VideoSource:
 
     def _note(self, first: av.VideoFrame, layout: Layout) -> str:
         words = []
+        title = "" if self._container is None else self._container.metadata.get("title", "")
+        if title.startswith("simulated"):
+            words.append(title)
         if layout.channels == 1 and first.color_range == _LIMITED:
             words.append("gray codes of limited range (16 to 235), used as they stand")
         if self._times is not None:

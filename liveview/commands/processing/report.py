@@ -142,7 +142,7 @@ def build_report(
         "recording": {
             "address": recording,
             "kind": info.kind.value,
-            "simulated": info.simulated,
+            "simulated": info.simulated or info.note.startswith("simulated"),
             "frames": summary.frames,
             "frames_lost": summary.lost,
             "rate_hz": _number(summary.rate_hz or info.rate_hz),
