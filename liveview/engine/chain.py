@@ -2,9 +2,9 @@
 
 ::
 
-    codes -> light -> ratio to the background -> lamp gain -> contrast -> picture
-               |            |                                    |
-               noise        blade meter                          histogram
+    codes -> light -> steady -> ratio to the background -> lamp (rows) -> follow the background
+               |                        |
+             noise                 blade meter       -> average -> smooth -> histogram -> picture
 
 One thread; no Qt, no files. All work is done on the disc's box in float32, in linear light.
 """
@@ -13,65 +13,51 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-from liveview.engine.ground import (
-    Ground,
-    Place,
-    blade_meter,
-    boxed,
-    make_ground,
-    place_in,
-    unclipped_in,
-)
+from liveview.engine.budget import Budget, budget_for
+from liveview.engine.ground import Place, blade_meter, boxed, place_in
 from liveview.engine.instruments import (
     BladeGauge,
+    Gauges,
     NoiseGauge,
     RelativeLight,
+    count_clipped,
     read_histogram,
+    scale_in_unit,
     unit_factor,
 )
-from liveview.engine.picturepool import PicturePool
-from liveview.imaging.autogain import AutoGain
+from liveview.engine.lifting import Lifted, Lifting
+from liveview.engine.painting import Painted, Painter, Shown
+from liveview.engine.sayings import notes, short_of_time, warnings
 from liveview.imaging.blade import BladeMeter
-from liveview.imaging.contrast import ratio_into
 from liveview.imaging.cv import cv2
 from liveview.imaging.disc import find_disc
 from liveview.imaging.histogram import ContrastCounter
-from liveview.imaging.lamp import block_ratios, quiet_level
+from liveview.imaging.lamp import block_side
 from liveview.imaging.noise import NoiseMeter
-from liveview.imaging.palettes import codes_into, paint
 from liveview.imaging.transfer import Transfer
+from liveview.imaging.verdict import flow_share
 from liveview.model import (
     Average,
     BladeReading,
-    Bytes,
     Calibration,
     CalibrationKind,
     Disc,
     Frame,
     FrameStamp,
     Light,
-    NoiseReading,
     Pixels,
     Reading,
     SourceInfo,
 )
 from liveview.settings import Settings
 
-FIRST_FRAMES = 16
-"""Frames of the background that is taken at the start when there is no reference."""
 _LOOK_AGAIN = 30
 """Frames between two searches for the disc while it is not found."""
-_CHANGED = 0.25
-"""Change of brightness after which a background taken at the start is taken anew."""
-_CHANGED_FRAMES = 10
-"""...when it lasts this long."""
-_STALE = 0.35
-_SHARE_CLIPPED = 0.02
+_GAUGES_EVERY = 4
+"""Frames between readings of the gauges when they are given up for lack of time."""
 
 
 class Chain:
@@ -83,7 +69,7 @@ class Chain:
         How to enhance; changed by :meth:`apply`.
     info : SourceInfo
         What the frames are like. ``info.transfer``, where the source knows it, goes before the
-        settings'.
+        settings'. Only for live sources are steps left out when time is short.
     clock : callable
         For the time each step takes, seconds.
     """
@@ -102,20 +88,23 @@ class Chain:
         self._calibration = Calibration()
         self._calibration_words: tuple[str, ...] = ()
         self._given_disc: Disc | None = None
-        self._pool = PicturePool()
+        self._budget = Budget(budget_for(info.live, info.rate_hz))
         self._counter = ContrastCounter()
-        self._auto_gain = AutoGain()
         self._noise = NoiseMeter()
-        self._gauge = NoiseGauge()
+        self._noise_gauge = NoiseGauge()
         self._blade_gauge = BladeGauge()
         self._relative = RelativeLight()
+        self._painter = Painter()
         self._marks: list[tuple[str, float]] = []
+        self._outdated = False
         self._mark_from = 0.0
+        self._count = 0
+        self._gauges: Gauges | None = None
         self._place: Place | None = None
-        self._ground: Ground | None = None
+        self._lifting: Lifting | None = None
+        self._lifted: Lifted | None = None
         self._blade: BladeMeter | None = None
         self._last: tuple[FrameStamp, Pixels] | None = None
-        self._measured_gain: float | None = None
         self._forget_place()
 
     # What can be set from outside, between two frames.
@@ -145,12 +134,17 @@ class Chain:
             self._forget_place()
         if old.disc != settings.disc:
             self._forget_place()
+        if _background_of(old) != _background_of(settings):
+            self._forget_lifting()
+        if self._lifting is not None:
+            self._lifting.settings = settings
         if old.blade.side != settings.blade.side:
-            self._blade = None
-            self._blade_made = False
+            self._forget_blade()
         if old.enhance.gain_contrast is not None and settings.enhance.gain_contrast is None:
-            self._auto_gain.restart()
-        self._last = None
+            self._painter.restart_gain()
+        if old.enhance != settings.enhance:
+            self._budget.restart()
+        self._outdated = True
 
     def set_calibration(self, calibration: Calibration) -> None:
         """Use these pictures; those of another size are left out, which the words say.
@@ -166,7 +160,7 @@ class Chain:
                 words.append(f"{kind.value} picture left out: it has another size")
         self._calibration, self._calibration_words = calibration, tuple(words)
         self._forget_place()
-        self._auto_gain.restart()
+        self._painter.restart_gain()
         self._counter.restart()
 
     def set_disc(self, disc: Disc | None) -> None:
@@ -175,88 +169,102 @@ class Chain:
         self._forget_place()
 
     def retake_background(self) -> None:
-        """Without a reference: take the background anew from the next frames."""
-        self._ground = None
-        self._gathered = 0
-        self._auto_gain.restart()
+        """Take the background anew: from the reference, or without one from the next frames."""
+        if self._lifting is not None:
+            self._lifting.retake()
+        self._painter.restart()
+        self._painter.restart_gain()
         self._counter.restart()
 
     def to_light(self, frame: Frame) -> Light:
         """Linear light of the whole frame, float32 (rows, columns), fresh."""
-        return self._transfer.to_light(
-            frame.pixels, frame.white, None, self._settings.camera.channel
-        )
+        channel = self._settings.camera.channel
+        return self._transfer.to_light(frame.pixels, frame.white, None, channel)
 
     # The frame's way.
 
     def run(self, frame: Frame) -> Reading:
-        """Everything that can be told from one frame; frames are to come in order."""
-        self._marks = []
-        self._mark_from = self._clock()
-        place, ground = self._advance(frame)
-        clipped = self._count_clipped(place, frame)
-        noise = self._gauge.read(self._noise.result, ground, frame.white, self._gain)
-        self._mark("noise")
-        blade = self._read_blade(place, clipped[0])
-        self._mark("blade")
-        counted_in = np.bitwise_and(ground.usable, self._unclipped)
-        counted = self._counter.count(self._ratio, self._gain, counted_in)
-        uncut = ground.uncut if ground.uncut is not None else blade.uncut
-        unit, factor, unit_words = unit_factor(self._settings, uncut, noise.contrast_sigma)
-        histogram = read_histogram(counted, unit, factor, noise.contrast_sigma, clipped, uncut)
-        self._mark("histogram")
-        picture, view, scale = self._picture(frame, place, counted, noise)
+        """Everything that can be told from one frame; frames are to come in order.
+
+        The same frame again (same stamp and array) is shown under the present settings without
+        counting twice in what looks back.
+        """
+        again = self._is_last(frame)
+        place, lifted = self._advance(frame)
+        noise = self._noise_gauge.read(self._noise.result, lifted, frame.white)
+        gauges = self._gauges
+        if gauges is None or again or self._gauges_due():
+            gauges = self._read_gauges(frame, place, lifted, noise.contrast_sigma)
+            self._gauges = gauges
+        enhance = self._settings.enhance
+        shown = Shown(
+            frame, place, lifted, gauges.counted, noise.contrast_sigma, enhance.view,
+            enhance.gain_contrast, again,
+        )  # fmt: skip
+        painted = self._paint(shown)
         self._mark("picture")
-        return Reading(
+        reading = Reading(
             stamp=frame.stamp,
-            picture=picture,
-            view=view,
+            picture=painted.picture,
+            view=painted.view,
             disc=place.disc,
-            blade=blade,
+            blade=gauges.blade,
             noise=noise,
-            histogram=histogram,
-            unit=unit,
-            scale=None if scale is None else scale * factor,
-            lamp_gain=self._measured_gain,
+            histogram=gauges.histogram,
+            unit=gauges.unit,
+            scale=scale_in_unit(painted, gauges.unit, gauges.factor),
+            lamp_gain=lifted.lamp_gain,
+            shift_px=None if lifted.shift is None else (lifted.shift.x, lifted.shift.y),
             steps_ms=tuple(self._marks),
-            words=self._words(place, ground, clipped, unit_words),
+            skipped=self._budget.skipped,
+            words=self._words(place, lifted, gauges),
+            notes=notes(self._settings, self._info, lifted),
+            budget_ms=self._budget.budget_ms,
         )
+        self._note_time()
+        return reading
 
     def contrast(self, frame: Frame) -> Light:
         """Signed contrast of a frame, float32 (rows, columns), fresh.
 
-        NaN outside the disc, where the frame or a calibration picture is clipped, and where the
-        reference has no light. Right after :meth:`run` of the same frame nothing is computed
-        twice; otherwise the frame counts as the next one.
+        After lamp correction, steadying, averaging and smoothing as set. NaN outside the disc,
+        where the frame or a calibration picture is clipped, and where the reference has no
+        light. Right after :meth:`run` of the same frame nothing is computed twice; otherwise the
+        frame counts as the next one.
         """
-        if self._last is None or self._last[0] != frame.stamp or self._last[1] is not frame.pixels:
-            self._marks = []
+        if self._outdated or not self._is_last(frame):
             self._advance(frame)
-        place, ground = self._place, self._ground
-        assert place is not None and ground is not None
+        place, lifted = self._place, self._lifted
+        assert place is not None and lifted is not None
         whole = np.full(frame.pixels.shape[:2], np.nan, np.float32)
-        known = cv2.bitwise_and(ground.usable, self._unclipped)
-        inner = cv2.addWeighted(self._ratio, 1.0 / self._gain, self._ratio, 0.0, -1.0)
+        known = cv2.bitwise_and(lifted.ground.usable, lifted.unclipped)
+        inner = cv2.addWeighted(lifted.values, 1.0 / lifted.gain, lifted.values, 0.0, lifted.offset)
         np.copyto(whole[place.box], inner, where=known > 0)
         return whole
 
-    def _advance(self, frame: Frame) -> tuple[Place, Ground]:
-        """Light, background and lamp of the next frame; results stay in the buffers."""
+    def _is_last(self, frame: Frame) -> bool:
+        last = self._last
+        return last is not None and last[0] == frame.stamp and last[1] is frame.pixels
+
+    def _advance(self, frame: Frame) -> tuple[Place, Lifted]:
+        """Contrast of the next frame; it stays in the lifting's buffers."""
+        self._marks = []
+        self._mark_from = self._clock()
+        self._count += 1
         place = self._placed(frame)
-        codes = frame.pixels[place.box]
-        channel = self._settings.camera.channel
-        self._transfer.to_light(codes, frame.white, self._light, channel)
-        _unclipped_into(codes, self._light, frame.white, self._unclipped)
-        self._mark("light")
-        ground = self._grounded(place)
-        self._mark("background")
-        ratio_into(self._light, ground.plan, self._ratio)
-        self._mark("contrast")
-        self._read_lamp(ground)
-        self._mark("lamp")
-        self._noise.add(self._light, ground.dark_level)
+        lifting = self._lifting
+        if lifting is None:
+            lifting = Lifting(place, self._calibration, self._transfer, self._settings)
+            self._lifting = lifting
+        single = self._noise_gauge.single(self._noise.result, lifting.ground)
+        lifted = lifting.advance(frame, single, self._budget.allows, self._mark)
+        if not self._is_last(frame):
+            self._noise.add(lifted.light, lifted.ground.dark_level)
+        self._mark("noise")
+        self._lifted = lifted
         self._last = (frame.stamp, frame.pixels)
-        return place, ground
+        self._outdated = False
+        return place, lifted
 
     def _mark(self, name: str) -> None:
         now = self._clock()
@@ -273,29 +281,29 @@ class Chain:
 
     def _forget_place(self) -> None:
         self._place = None
-        self._ground = None
+        self._since_search = 0
+        self._forget_lifting()
+        self._forget_blade()
+
+    def _forget_lifting(self) -> None:
+        self._lifting = None
+        self._lifted = None
+        self._gauges = None
+        self._last = None
+        self._painter.restart()
+
+    def _forget_blade(self) -> None:
         self._blade = None
         self._blade_made = False
-        self._gathered = 0
-        self._changed = 0
-        self._since_search = 0
-        self._gain = 1.0
-        self._measured_gain = None
-        self._last = None
 
     def _placed(self, frame: Frame) -> Place:
         """The place of the disc, searched for when it is not known."""
         if self._place is not None and (self._place.disc is not None or not self._search_due()):
             return self._place
-        shape = frame.pixels.shape
         disc = self._wanted_disc() or self._found_disc(frame)
         if self._place is None or disc is not None:
             self._forget_place()
-            self._place = place_in(shape, disc)
-            self._light = np.empty(self._place.shape, np.float32)
-            self._ratio = np.empty_like(self._light)
-            self._codes = np.empty(self._place.shape, np.uint8)
-            self._unclipped = np.empty(self._place.shape, np.uint8)
+            self._place = place_in(frame.pixels.shape, disc)
         return self._place
 
     def _search_due(self) -> bool:
@@ -312,151 +320,63 @@ class Chain:
                     return disc
         return find_disc(self.to_light(frame))
 
-    # The background.
-
-    def _grounded(self, place: Place) -> Ground:
-        if self._ground is not None and (self._gathered == 0 or self._gathered >= FIRST_FRAMES):
-            return self._ground
-        reference = self._calibration.reference
-        light = boxed(reference, place)
-        if reference is not None and light is not None:
-            unclipped = unclipped_in(reference, place)
-            self._ground = make_ground(place, light, unclipped, reference.frames, self._calibration)
-            return self._ground
-        return self._gather(place)
-
-    def _gather(self, place: Place) -> Ground:
-        """A background from the first frames, while there is no reference."""
-        if self._gathered == 0:
-            self._sum = np.zeros_like(self._light)
-            self._seen_unclipped = np.full(place.shape, 255, np.uint8)
-        cv2.accumulate(self._light, self._sum)
-        cv2.bitwise_and(self._seen_unclipped, self._unclipped, self._seen_unclipped)
-        self._gathered += 1
-        if self._ground is None or self._gathered in (2, 4, 8, FIRST_FRAMES):
-            mean = self._sum / np.float32(self._gathered)
-            self._ground = make_ground(
-                place, mean, self._seen_unclipped, self._gathered, self._calibration
-            )
-        return self._ground
-
-    def _read_lamp(self, ground: Ground) -> None:
-        level = quiet_level(block_ratios(self._ratio, ground.block_share))
-        self._measured_gain = level
-        corrected = self._settings.enhance.lamp_correction != "off"
-        self._gain = level if corrected and level is not None and level > 0.02 else 1.0
-        far = level is not None and abs(level - 1.0) > _CHANGED
-        self._changed = self._changed + 1 if far else 0
-        if self._calibration.reference is None and self._changed >= _CHANGED_FRAMES:
-            self._changed = 0
-            self.retake_background()
-
     # The instruments.
 
-    def _count_clipped(self, place: Place, frame: Frame) -> tuple[float, float]:
-        """Shares of the disc at the bottom and at the top code."""
-        if place.count == 0:
-            return 0.0, 0.0
-        fine = cv2.countNonZero(cv2.bitwise_and(self._unclipped, place.inside))
-        if fine == place.count:
-            return 0.0, 0.0
-        top = _at_top(frame.pixels[place.box], frame.white)
-        bright = cv2.countNonZero(cv2.bitwise_and(top, place.inside))
-        return (place.count - fine - bright) / place.count, bright / place.count
+    def _gauges_due(self) -> bool:
+        return self._budget.allows("gauges") or self._count % _GAUGES_EVERY == 0
 
-    def _read_blade(self, place: Place, clipped_dark: float) -> BladeReading:
+    def _read_gauges(
+        self, frame: Frame, place: Place, lifted: Lifted, sigma: float | None
+    ) -> Gauges:
+        clipped = count_clipped(frame, place, lifted)
+        blade = self._read_blade(place, lifted, clipped[0])
+        self._mark("blade")
+        inside = np.bitwise_and(lifted.ground.usable, lifted.unclipped)
+        counted = self._counter.count(lifted.values, lifted.gain, inside, lifted.offset)
+        uncut = lifted.ground.uncut if lifted.ground.uncut is not None else blade.uncut
+        unit, factor, unit_words = unit_factor(self._settings, uncut, sigma)
+        single = self._noise_gauge.single(self._noise.result, lifted.ground)
+        flow = flow_share(lifted.blocks, lifted.gain, block_side(place.shape), single)
+        histogram = read_histogram(counted, unit, factor, sigma, clipped, uncut, flow)
+        self._mark("histogram")
+        return Gauges(blade, histogram, counted, unit, factor, clipped, unit_words)
+
+    def _read_blade(self, place: Place, lifted: Lifted, clipped_dark: float) -> BladeReading:
         if not self._blade_made:
             self._blade = blade_meter(place, self._calibration, self._settings.blade.side)
             self._blade_made = True
             lit = boxed(self._calibration.open, place)
             if lit is not None and place.count:
                 self._relative.hold(float(lit[place.inside > 0].mean()))
-        fit = None if self._blade is None else self._blade.read(self._light, self._unclipped)
-        relative = None if fit is not None else self._relative.read(self._light, place)
+        fit = None if self._blade is None else self._blade.read(lifted.light, lifted.unclipped)
+        relative = None if fit is not None else self._relative.read(lifted.light, place)
         return self._blade_gauge.read(self._settings, fit, relative, clipped_dark)
 
-    # The picture.
+    # Picture and words.
 
-    def _picture(
-        self,
-        frame: Frame,
-        place: Place,
-        counted: tuple[NDArray[np.float64], NDArray[np.int64]],
-        noise: NoiseReading,
-    ) -> tuple[Bytes, str, float | None]:
-        rows, columns = frame.pixels.shape[:2]
-        enhance = self._settings.enhance
-        if enhance.view == "plain":
-            whole = self._pool.take(rows, columns, "whole")
-            _plain_into(frame.pixels, frame.white, self._transfer, whole)
-            return whole, "plain", None
-        scale = enhance.gain_contrast or self._auto_gain.update(
-            frame.time_s, *counted, noise.contrast_sigma
+    def _paint(self, shown: Shown) -> Painted:
+        return self._painter.paint(
+            shown,
+            self._transfer,
+            self._noise.result,
+            self._calibration,
+            arrows=self._budget.allows("arrows"),
         )
-        box = place.box
-        picture = self._pool.take(rows, columns, (box[0].start, box[1].start, place.shape))
-        view = "signed" if enhance.view == "signed" else "lifted"
-        codes_into(self._ratio, scale, place.inside, self._codes, self._gain, -1.0)
-        paint(self._codes, "signed" if view == "signed" else "grey", picture[box])
-        return picture, view, scale
 
-    def _words(
-        self, place: Place, ground: Ground, clipped: tuple[float, float], unit_words: str
-    ) -> tuple[str, ...]:
-        words = list(self._calibration_words)
-        if place.disc is None:
-            words.append("mirror not found: the whole picture is used; place the disc by hand")
-        if self._calibration.reference is None:
-            words.append(
-                f"background: the first {ground.frames} frames; "
-                "take a reference with the air at rest"
-            )
-        elif self._measured_gain is not None and abs(self._measured_gain - 1.0) > _STALE:
-            words.append(
-                f"background is stale: the light is {self._measured_gain:.2f} times that of the"
-                " reference; take it again"
-            )
-        if clipped[1] > _SHARE_CLIPPED:
-            words.append(f"{clipped[1]:.0%} of the disc is clipped bright: lower the exposure")
-        if clipped[0] > _SHARE_CLIPPED:
-            words.append(
-                f"{clipped[0]:.0%} of the disc is clipped dark: raise the exposure or cut less"
-            )
-        if unit_words:
-            words.append(unit_words)
-        return tuple(words)
+    def _words(self, place: Place, lifted: Lifted, gauges: Gauges) -> tuple[str, ...]:
+        has_reference = self._calibration.reference is not None
+        return (
+            *self._calibration_words,
+            *warnings(place, lifted, gauges, has_reference),
+            *short_of_time(self._budget.skipped),
+        )
+
+    def _note_time(self) -> None:
+        costs = dict(self._marks)
+        costs["gauges"] = costs.get("blade", 0.0) + costs.get("histogram", 0.0)
+        self._budget.note(sum(ms for _, ms in self._marks), costs)
 
 
-def _unclipped_into(codes: Pixels, light: Light, white: int, out: Bytes) -> None:
-    """255 where no channel is at the top code and there is light; mono: neither end."""
-    if codes.ndim == 2:
-        cv2.inRange(codes, 1, white - 1, out)
-        return
-    channels = codes.shape[2]
-    cv2.inRange(codes, (0,) * channels, (white - 1,) * channels, out)
-    out[light <= 0] = 0
-
-
-def _at_top(codes: Pixels, white: int) -> Bytes:
-    if codes.ndim == 2:
-        return np.where(codes >= white, 255, 0).astype(np.uint8)
-    return np.where(codes.max(axis=2) >= white, 255, 0).astype(np.uint8)
-
-
-def _plain_into(pixels: Pixels, white: int, transfer: Transfer, out: Bytes) -> None:
-    """The frame as it came, for the eye: linear light is given the screen's curve."""
-    shown = pixels
-    if transfer.kind == "linear" or pixels.dtype != np.uint8 or white != 255:
-        shown = cv2.LUT(pixels, _screen_table(pixels.dtype.itemsize, white, transfer))
-    if shown.ndim == 2 or shown.shape[2] == 1:
-        cv2.cvtColor(shown, cv2.COLOR_GRAY2BGRA, out)
-    else:
-        cv2.cvtColor(shown, cv2.COLOR_BGR2BGRA, out)
-
-
-@lru_cache(maxsize=8)
-def _screen_table(bytes_per_code: int, white: int, transfer: Transfer) -> Bytes:
-    codes = np.minimum(np.arange(256**bytes_per_code), white) / white
-    light = transfer.decode(codes)
-    seen = Transfer.named("srgb").encode(light) if transfer.kind == "linear" else codes
-    return np.rint(seen * 255).astype(np.uint8).reshape(1, -1)
+def _background_of(settings: Settings) -> tuple[object, ...]:
+    enhance = settings.enhance
+    return enhance.background, enhance.background_time_s, enhance.steady

@@ -12,6 +12,7 @@ from liveview.imaging.contrast import ContrastPlan, contrast_plan
 from liveview.imaging.cv import cv2
 from liveview.imaging.disc import disc_box, disc_mask
 from liveview.imaging.lamp import block_side
+from liveview.imaging.steadiness import MARGIN
 from liveview.model import Average, Bytes, Calibration, Disc, Light, Side
 
 _SAMPLES = 4000
@@ -22,12 +23,16 @@ class Place:
     """The disc in the frame and in its own box.
 
     ``inside`` is 255 in the disc, over the box, ``count`` how many pixels that are.
-    ``disc`` is in frame pixels, ``disc_in_box`` in pixels of the box.
+    ``disc`` is in frame pixels, ``disc_in_box`` in pixels of the box. ``wide`` is the box with a
+    margin for steadying (less where the frame ends), ``corner`` the box's row and column in it.
     """
 
     disc: Disc | None
     box: tuple[slice, slice]
     disc_in_box: Disc | None
+    wide: tuple[slice, slice]
+    corner: tuple[int, int]
+    disc_in_wide: Disc | None
     inside: Bytes
     count: int
 
@@ -41,12 +46,24 @@ class Place:
 def place_in(shape: tuple[int, ...], disc: Disc | None) -> Place:
     """Box and masks of ``disc`` in frames of ``shape``; the whole frame without a disc."""
     box = disc_box(shape, disc)
-    local = None
-    if disc is not None:
-        local = Disc(disc.cx - box[1].start, disc.cy - box[0].start, disc.radius, disc.by_hand)
+    wide = (_wider(box[0], shape[0]), _wider(box[1], shape[1]))
+    local = _moved(disc, box)
     rows, columns = box[0].stop - box[0].start, box[1].stop - box[1].start
     inside = disc_mask((rows, columns), local)
-    return Place(disc, box, local, inside, cv2.countNonZero(inside))
+    corner = (box[0].start - wide[0].start, box[1].start - wide[1].start)
+    count = cv2.countNonZero(inside)
+    return Place(disc, box, local, wide, corner, _moved(disc, wide), inside, count)
+
+
+def _wider(span: slice, size: int) -> slice:
+    return slice(max(span.start - MARGIN, 0), min(span.stop + MARGIN, size))
+
+
+def _moved(disc: Disc | None, box: tuple[slice, slice]) -> Disc | None:
+    """The disc in pixels of a box."""
+    if disc is None:
+        return None
+    return Disc(disc.cx - box[1].start, disc.cy - box[0].start, disc.radius, disc.by_hand)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,20 +2,54 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from liveview.engine.ground import Ground, Place
+from liveview.engine.lifting import Lifted
+from liveview.engine.painting import Painted
 from liveview.errors import BadRequest
 from liveview.imaging.blade import BladeFit, advice
+from liveview.imaging.cv import cv2
 from liveview.imaging.histogram import share_above
 from liveview.imaging.noise import PhotonTransfer, contrast_sigma
-from liveview.model import BladeReading, Histogram, Light, NoiseReading
+from liveview.imaging.verdict import verdict
+from liveview.model import BladeReading, Frame, Histogram, Light, NoiseReading
 from liveview.optics import scale as optics_scale
 from liveview.optics.blade import axial_offset_from_tilt, position_from_uncut
 from liveview.optics.rig import RigGeometry
 from liveview.settings import Settings
 from liveview.units import ARCSEC_RAD
+
+
+@dataclass(frozen=True, slots=True)
+class Gauges:
+    """What was read from one frame beside its picture.
+
+    ``counted`` are edges and counts in contrast, ``factor`` what one unit of contrast is in
+    ``unit``, ``clipped`` the shares of the disc at the bottom and at the top code.
+    """
+
+    blade: BladeReading
+    histogram: Histogram
+    counted: tuple[NDArray[np.float64], NDArray[np.int64]]
+    unit: str
+    factor: float
+    clipped: tuple[float, float]
+    unit_words: str
+
+
+def count_clipped(frame: Frame, place: Place, lifted: Lifted) -> tuple[float, float]:
+    """Shares of the disc at the bottom and at the top code."""
+    fine = cv2.countNonZero(cv2.bitwise_and(lifted.unclipped, place.inside))
+    if place.count in (0, fine):
+        return 0.0, 0.0
+    codes = frame.pixels[place.box]
+    top = codes >= frame.white if codes.ndim == 2 else (codes >= frame.white).any(axis=2)
+    bright = int(np.count_nonzero(top & (place.inside > 0)))
+    return max(place.count - fine - bright, 0) / place.count, bright / place.count
 
 
 class BladeGauge:
@@ -93,29 +127,32 @@ class NoiseGauge:
         self._from: tuple[object, object] | None = None
         self._single: float | None = None
 
-    def read(
-        self, found: PhotonTransfer | None, ground: Ground, white: int, lamp_gain: float
-    ) -> NoiseReading:
-        """Noise of one frame against the reference of ``ground``.
-
-        ``lamp_gain`` is the light against the reference: less light, more noise.
-        """
-        if found is None:
-            return NoiseReading()
+    def single(self, found: PhotonTransfer | None, ground: Ground | None) -> float | None:
+        """Contrast noise of one pixel of a single frame against a noise-free reference."""
+        if found is None or ground is None:
+            return None
         if self._from is None or self._from[0] is not found or self._from[1] is not ground:
             self._from = (found, ground)
             self._single = contrast_sigma(
-                found,
-                ground.reference_samples,
-                ground.reference_samples,
-                ground.dark_samples,
-                reference_frames=ground.frames,
+                found, ground.reference_samples, ground.reference_samples, ground.dark_samples
             )
-        sigma = None if self._single is None else self._single / max(lamp_gain, 0.01) ** 0.5
+        return self._single
+
+    def read(self, found: PhotonTransfer | None, lifted: Lifted, white: int) -> NoiseReading:
+        """Noise of what is shown."""
+        averaged = max(1, round(lifted.averaged))
+        single = self.single(found, lifted.ground)
+        if found is None or single is None:
+            return NoiseReading(averaged=averaged)
+        # With less light than in the reference the photons' share of the noise grows.
+        dimmed = max(lifted.lamp_gain or 1.0, 0.01) ** -0.5
+        of_frame = single * lifted.frame_noise * dimmed
+        of_reference = single / lifted.ground.frames**0.5
         return NoiseReading(
             gain=None if found.gain is None else found.gain * white,
             dark_sigma=None if found.dark_variance is None else found.dark_variance**0.5 * white,
-            contrast_sigma=sigma,
+            contrast_sigma=(of_frame**2 + of_reference**2) ** 0.5 * lifted.noise,
+            averaged=averaged,
         )
 
 
@@ -123,7 +160,7 @@ def unit_factor(
     settings: Settings, uncut: float | None, sigma: float | None
 ) -> tuple[str, float, str]:
     """Unit that can be shown, what one unit of contrast is in it, and words if not as wanted."""
-    wanted = settings.enhance.unit
+    wanted = "sigma" if settings.enhance.view == "significance" else settings.enhance.unit
     if wanted == "sigma":
         if sigma is not None and sigma > 0:
             return "sigma", 1.0 / sigma, ""
@@ -136,6 +173,13 @@ def unit_factor(
     return "contrast", 1.0, ""
 
 
+def scale_in_unit(painted: Painted, unit: str, factor: float) -> float | None:
+    """What the palette's end stands for, in the unit shown."""
+    if painted.scale is None or (painted.in_sigma and unit == "sigma"):
+        return painted.scale
+    return painted.scale * factor
+
+
 def read_histogram(
     counted: tuple[NDArray[np.float64], NDArray[np.int64]],
     unit: str,
@@ -143,11 +187,12 @@ def read_histogram(
     sigma: float | None,
     clipped: tuple[float, float],
     uncut: float | None,
+    flow: float | None,
 ) -> Histogram:
-    """The histogram in the unit shown."""
+    """The histogram in the unit shown, with its verdict; ``flow`` see ``imaging.verdict``."""
     edges, counts = counted
     known = uncut is not None and uncut > 0
-    return Histogram(
+    histogram = Histogram(
         unit=unit,
         edges=edges * factor,
         counts=counts,
@@ -158,6 +203,7 @@ def read_histogram(
         range_low=-factor if known else None,
         range_high=(1.0 / uncut - 1.0) * factor if known and uncut is not None else None,
     )
+    return replace(histogram, verdict=verdict(histogram, flow))
 
 
 class RelativeLight:

@@ -198,15 +198,13 @@ def cubic_taps(fraction: float) -> NDArray[np.float32]:
     return np.where(t < 1, near, far).astype(np.float32)
 
 
-def move_back(
-    wide: Light, at: tuple[int, int], shift: tuple[float, float], out: Light
-) -> tuple[float, tuple[slice, slice]]:
+def move_back(wide: Light, at: tuple[int, int], shift: tuple[float, float], out: Light) -> float:
     """Cut the box out of the wide box at the shifted place, interpolating between pixels.
 
     Parameters
     ----------
     wide : ndarray, float32
-        Light over the wide box.
+        Light over the wide box; beyond it the edge is repeated (:func:`move_mask_back` tells).
     at : tuple of int
         Row and column of the box's corner in it.
     shift : tuple of float
@@ -216,26 +214,20 @@ def move_back(
 
     Returns
     -------
-    noise : float
+    float
         Factor by which interpolating lowers the noise of one pixel, 0.5..1.
-    known : tuple of slice
-        Rows and columns of ``out`` for which there was light; the rest repeats the edge.
     """
     rows, columns = out.shape
     whole_x, whole_y = int(np.floor(shift[0])), int(np.floor(shift[1]))
     taps_x, taps_y = cubic_taps(shift[0] - whole_x), cubic_taps(shift[1] - whole_y)
     top, left = at[0] + whole_y, at[1] + whole_x
-    source, known = _padded(wide, top - 1, left - 1, rows + 3, columns + 3)
+    source, _ = _padded(wide, top - 1, left - 1, rows + 3, columns + 3)
     # Anchor 0 makes output (0, 0) the sum over the first four rows and columns.
     moved = cv2.sepFilter2D(
         source, cv2.CV_32F, taps_x, taps_y, anchor=(0, 0), borderType=cv2.BORDER_REPLICATE
     )
     np.copyto(out, moved[:rows, :columns])
-    noise = float(np.linalg.norm(taps_x) * np.linalg.norm(taps_y))
-    return noise, (
-        slice(known[0].start, max(known[0].stop - 3, known[0].start)),
-        slice(known[1].start, max(known[1].stop - 3, known[1].start)),
-    )
+    return float(np.linalg.norm(taps_x) * np.linalg.norm(taps_y))
 
 
 def move_mask_back(
