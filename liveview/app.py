@@ -14,13 +14,13 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 from types import FrameType, TracebackType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 from liveview.engine.clock import SessionClock
 from liveview.engine.session import SWITCH_INTERVAL_S, Session
 from liveview.errors import LiveviewError, WorkerStuck
 from liveview.recorder.recorder import Recorder
-from liveview.settings import Settings, load_settings
+from liveview.settings import Enhance, Settings, load_settings
 
 if TYPE_CHECKING:
     from PyQt6.QtWidgets import QApplication
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from liveview.gui.window import Window
 
 SIMULATED = "simulated"
-VIEWS = ("plain", "lifted", "signed")
-"""The views that the chain paints."""
+VIEWS = get_args(Enhance.model_fields["view"].annotation)
+"""The views that there are."""
 
 RECORDER_CLOSE_S = 1.5
 
@@ -165,6 +165,7 @@ def _show(house: House, settings: Settings, candidates: list[str]) -> int:
         from PyQt6.QtWidgets import QApplication
 
         from liveview.gui.bridge import Bridge
+        from liveview.gui.other_pages import add_other_pages_later
         from liveview.gui.theme import dress
         from liveview.gui.window import Window
 
@@ -186,6 +187,7 @@ def _show(house: House, settings: Settings, candidates: list[str]) -> int:
         bridge.open_first(candidates)
     _fit_to_screen(window, app)
     _tell_first_picture(window)
+    add_other_pages_later(window, bridge)
     with _Guard(window, app) as guard:
         window.show()
         bridge.start()

@@ -1,0 +1,39 @@
+"""The pages beside Watch, made after the first picture: it does not wait for them."""
+
+from __future__ import annotations
+
+from PyQt6.QtCore import QTimer
+
+from liveview.gui.bridge import Bridge
+from liveview.gui.window import Window
+
+NO_PICTURE_MS = 2500
+"""Without a picture the pages come after this time."""
+
+
+def add_other_pages(window: Window, bridge: Bridge) -> None:
+    """Add all of them now."""
+    from liveview.gui.plan_page import PlanPage
+
+    plan = PlanPage(bridge.settings)
+    plan.used.connect(window.use_settings)
+    plan.said.connect(window.say)
+    window.add_page("Plan", plan)
+
+
+def add_other_pages_later(window: Window, bridge: Bridge) -> None:
+    """Add them once the first picture is on the screen, or none comes."""
+    picture = window.page.dial.picture
+    timer = QTimer(window)
+    timer.setSingleShot(True)
+
+    def after_picture(reading: object) -> None:
+        timer.start(0)
+
+    def add() -> None:
+        picture.painted.disconnect(after_picture)
+        add_other_pages(window, bridge)
+
+    picture.painted.connect(after_picture)
+    timer.timeout.connect(add)
+    timer.start(NO_PICTURE_MS)
