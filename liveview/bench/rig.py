@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.bench.bodies import bodies_of, twice
+from liveview.bench.controls import knobs_of
 from liveview.bench.flows.base import Air, Field, Flow
 from liveview.bench.flows.candle import Candle
 from liveview.bench.flows.cold_gas import ColdGas
@@ -23,7 +24,8 @@ from liveview.bench.flows.hand import Hand
 from liveview.bench.flows.jet import Jet
 from liveview.bench.flows.lighter import Lighter
 from liveview.bench.flows.spark import Spark
-from liveview.bench.knobs import Knob, Knobs
+from liveview.bench.knobs import Knobs
+from liveview.bench.lighting import Lighting
 from liveview.bench.lightpath import LightPath, row_times
 from liveview.bench.mirror import Map, mirror_maps, place_of
 from liveview.bench.scene import Scene
@@ -92,7 +94,7 @@ class SimulatedRig:
         self._bodies = bodies_of(scene, self.place)
         cell = EXACT_CELL_PX if exact else LIVE_CELL_PX
         self.light = LightPath(scene, self.place, self._mirror, cell)
-        self.knobs = Knobs(_knobs(scene, self.light))
+        self.knobs = Knobs(knobs_of(scene, self.light))
         self.chip = SensorChip(scene.sensor, seed, exact=exact)
         spark = scene.flows.spark
         self.spark_times = SparkTimes(
@@ -114,7 +116,7 @@ class SimulatedRig:
             "jet": Jet(scene.flows.jet, self.air, seed, sheets=sheets),
             "spark": Spark(spark, self.air, self.spark_times),
         }
-        self._drift = Wander(seed + 61, 0.05, 0.4)
+        self._lighting = Lighting(scene, seed)
         self._shake_x, self._shake_y = (Wander(seed + 62 + k, 4.0, 22.0) for k in range(2))
         self._open: dict[tuple[str, ...], Map] = {}
         shape = (self.place.rows, self.place.columns)
@@ -157,7 +159,7 @@ class SimulatedRig:
         box = self._lamp_light(truth, shutter, values)
         self._add_flames(truth, values, middle, box)
         glare = self._add_flashes(truth, shutter, box)
-        room = self._room_e(truth, middle)
+        room = self._lighting.room_e(truth.exposure_s, middle)
         self._finish(box, room, glare, truth, shutter, out)
         if values["auto_exposure"] > 0.5:
             self._adapt_exposure(out, truth)
@@ -170,7 +172,7 @@ class SimulatedRig:
         shift = self._shake(middle, values["shake"])
         travel = values["blade_x_m"] + BLADE_SHAKE_M_PER_PX * shift[0]
         blade_out = values["blade_out"] > 0.5
-        lamp = values["lamp_brightness"] * self._lamp_factor(np.array(middle), shutter.exposure_s)
+        lamp = values["lamp_brightness"] * self._lighting.lamp(np.array(middle), shutter.exposure_s)
         truth = FrameTruth(
             number,
             start,
@@ -214,14 +216,14 @@ class SimulatedRig:
             passed.fill(1.0)
         else:
             self._pass_blade(truth, shutter, passed)
-        scale = self._open_e(truth) * values["lamp_brightness"]
+        scale = self._lighting.open_e(truth.exposure_s) * values["lamp_brightness"]
         rows = np.arange(self.place.top, self.place.top + self.place.rows)
         times = truth.time_s + 0.5 * shutter.exposure_s + rows * shutter.row_time_s
         cv2.multiply(passed, self._unhidden(values), dst=self._work, scale=scale)
         if values["flow_hand"] > 0.5:
             self._hide_by_hand(truth.time_s + 0.5 * shutter.seconds)
-        if self.scene.light.ripple or self.scene.light.drift:
-            gains = self._lamp_factor(times, shutter.exposure_s).astype(np.float32)
+        if not self._lighting.steady:
+            gains = self._lighting.lamp(times, shutter.exposure_s).astype(np.float32)
             np.multiply(self._work, gains[:, None], out=self._work)
         if truth.shift_px != (0.0, 0.0):
             move = np.array([[1, 0, truth.shift_px[0]], [0, 1, truth.shift_px[1]]], np.float64)
@@ -258,14 +260,14 @@ class SimulatedRig:
             cv2.multiply(self._work, shade, dst=self._work)
 
     def _add_flames(self, truth: FrameTruth, values: Any, middle: float, box: Map) -> None:
-        flicker = 0.9 + 0.1 * float(self._drift.at(np.array(middle * 7.0)))
+        flicker = self._lighting.flame(middle)
         burning = {
             "candle": values["flow_candle"],
             "lighter": values["flow_lighter"] * float(self.lighter.burning(np.array(middle))),
         }
         for name, size in burning.items():
             if size > 0.0:
-                light = self._open_e(truth) * size * flicker
+                light = self._lighting.open_e(truth.exposure_s) * size * flicker
                 cv2.scaleAdd(self._bodies.flames[name], light, box, dst=box)
 
     def _pass_blade(self, truth: FrameTruth, shutter: Shutter, out: Map) -> None:
@@ -295,30 +297,6 @@ class SimulatedRig:
             count = max(count, min(64, math.ceil(shutter.exposure_s / 1.5e-5)))
         return np.asarray((np.arange(count) + 0.5) / count * shutter.exposure_s)
 
-    def _lamp_factor(
-        self, times: NDArray[np.floating[Any]], exposure_s: float
-    ) -> NDArray[np.float64]:
-        """Brightness of the lamp about 1, averaged over exposures centred on ``times``."""
-        light = self.scene.light
-        hz = 2.0 * self.scene.room.mains_hz
-        wave = np.sin(2.0 * math.pi * hz * times) * float(np.sinc(hz * exposure_s))
-        drift = self._drift.at(times) * light.drift if light.drift else 0.0
-        return np.asarray(1.0 + light.ripple * wave + drift)
-
-    def _open_e(self, truth: FrameTruth) -> float:
-        """Electrons of the open picture's brightest part at lamp brightness 1."""
-        sensor = self.scene.sensor
-        level = self.scene.light.open_level * sensor.full_well_e / sensor.gain
-        return level * truth.exposure_s / sensor.own_exposure_s
-
-    def _room_e(self, truth: FrameTruth, middle: float) -> float:
-        """Electrons that room light and dark current add to every pixel."""
-        sensor, room = self.scene.sensor, self.scene.room
-        hz = 2.0 * room.mains_hz
-        wave = math.sin(2 * math.pi * hz * middle) * float(np.sinc(hz * truth.exposure_s))
-        level = room.light * sensor.full_well_e * truth.exposure_s / sensor.own_exposure_s
-        return level * (1.0 + room.ripple * wave) + sensor.dark_current_e_s * truth.exposure_s
-
     def _add_flashes(
         self, truth: FrameTruth, shutter: Shutter, box: Map
     ) -> NDArray[np.float32] | None:
@@ -329,9 +307,7 @@ class SimulatedRig:
         share = np.zeros(shutter.rows)
         for seen in truth.sparks:
             share += shutter.shares(truth.time_s, seen.time_s, lasts)
-        sensor = self.scene.sensor
-        # The flash gives its light at once, whatever the exposure.
-        full = self.scene.light.open_level * sensor.full_well_e / sensor.gain
+        full = self._lighting.flash_e
         inside = share[self.place.top : self.place.top + self.place.rows, None]
         box += self._bodies.arc * (full * inside).astype(np.float32)
         return (full * self._bodies.glare * share).astype(np.float32)
@@ -347,7 +323,7 @@ class SimulatedRig:
     ) -> None:
         """From electrons to the codes of the whole picture."""
         sensor, place = self.scene.sensor, self.place
-        even = room if not truth.lens_capped else sensor.dark_current_e_s * truth.exposure_s
+        even = self._lighting.dark_e(truth.exposure_s) if truth.lens_capped else room
         hot = self.chip.hot_e_s * np.float32(truth.exposure_s)
         if glare is None and not self.exact:
             np.add(box, np.float32(even), out=box)
@@ -403,24 +379,3 @@ class SimulatedRig:
         low, high = self.knobs.limits()["exposure_s"]
         wanted = truth.exposure_s * (0.45 / max(mean, 0.02)) ** 0.12
         self.knobs.turn("exposure_s", min(max(wanted, low), high), self.time_of(truth.number + 1))
-
-
-def _knobs(scene: Scene, light: LightPath) -> list[Knob]:
-    width = light.width_m
-    frame_s = 1.0 / scene.sensor.rate_hz
-    knobs = [
-        Knob("blade_x_m", light.half_cut_m, -width, 2.0 * width),
-        Knob("blade_z_m", light.geometry.blade_offset_m, -0.1, 0.1),
-        Knob("blade_angle_rad", 0.0, -0.5, 0.5),
-        Knob("blade_out", 0.0, 0.0, 1.0),
-        Knob("lamp_brightness", 1.0, 0.0, 4.0),
-        Knob("lens_capped", 0.0, 0.0, 1.0),
-        Knob("exposure_s", min(scene.sensor.own_exposure_s, frame_s), min(1e-6, frame_s), frame_s),
-        Knob("gain", scene.sensor.gain, 0.1, 64.0),
-        Knob("auto_exposure", float(scene.sensor.auto_exposure), 0.0, 1.0),
-        Knob("shake", scene.room.shake, 0.0, 20.0),
-        Knob("spark_now", 0.0, 0.0, 1.0),
-    ]
-    for name in type(scene.flows).model_fields:
-        knobs.append(Knob(f"flow_{name}", float(getattr(scene.flows, name).on), 0.0, 1.0))
-    return knobs

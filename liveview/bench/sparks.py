@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+_KEPT_BY_HAND = 256
+
 
 @dataclass(frozen=True, slots=True)
 class SparkAt:
@@ -45,11 +47,12 @@ class SparkTimes:
         self._on = switched_on
         self._moves = np.random.default_rng([seed, 555]).uniform(-0.5, 0.5, 1024)
         self._by_hand: tuple[SparkAt, ...] = ()
+        self._pressed = 0
 
     def set_off(self, time_s: float) -> None:
         """One more spark at this moment."""
-        spark = SparkAt(time_s, -1 - len(self._by_hand))
-        self._by_hand = (*self._by_hand, spark)
+        self._pressed += 1
+        self._by_hand = (*self._by_hand, SparkAt(time_s, -self._pressed))[-_KEPT_BY_HAND:]
 
     def planned(self, number: int) -> float:
         """Time of the planned spark ``number`` = 0, 1, ..."""
