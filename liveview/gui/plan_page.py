@@ -224,6 +224,7 @@ class PlanPage(QWidget):
         self.used.emit(self._session_settings)
         self.said.emit(f"In use: {self._settings.rig.name}.")
         self._refresh_pads()
+        self.lay_out()
 
     def open_setup(self, path: Path) -> None:
         """Put a set-up on the paper."""
@@ -386,15 +387,15 @@ class PlanPage(QWidget):
         """Place everything for the present size."""
         look, width, height = self._look, self.width(), self.height()
         left, right = look.px(2.2), width - look.px(2.2)
-        self.name.put_left(left, look.px(10.4))
+        self.name.put_left(left, look.px(11.3))
         self._row(
-            [self.use_pad, self.save_pad, self.open_pad, self.back_pad], right, look.px(8.6), -1
+            [self.use_pad, self.save_pad, self.open_pad, self.back_pad], right, look.px(9.5), -1
         )
-        x = self._row(list(self.kind_pads.values()), left, look.px(13.2), 1)
-        self._row(list(self.shape_pads.values()), x + look.px(4), look.px(13.2), 1)
-        self._row(list(self.setup_pads.values())[::-1], right, look.px(13.2), -1)
+        x = self._row(list(self.kind_pads.values()), left, look.px(14.0), 1)
+        self._row(list(self.shape_pads.values()), x + look.px(4), look.px(14.0), 1)
+        self._row(list(self.setup_pads.values())[::-1], right, look.px(14.0), -1)
         low = height - look.px(44.5)
-        self.drawing.setGeometry(QRectF(0, look.px(17.4), width, low - look.px(23.0)).toRect())
+        self.drawing.setGeometry(QRectF(0, look.px(17.9), width, low - look.px(23.5)).toRect())
         self.cautions.setGeometry(
             QRectF(left, low - look.px(8.4), right - left, look.px(8.0)).toRect()
         )
