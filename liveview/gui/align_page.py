@@ -1,0 +1,488 @@
+"""The Align page: from a heap of parts to a half-cut, evenly dark, sharp, well-exposed picture.
+
+The picture is the plain one. On the left the blade and the calibration, below it the focus; on the
+right the steps of the set-up with what to do next, below them the raw levels.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from PyQt6.QtCore import QRect, Qt
+from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
+from PyQt6.QtWidgets import QWidget
+
+from liveview.engine.aids import AidsReading, Target
+from liveview.engine.guide import StepState
+from liveview.engine.tone import Tone
+from liveview.errors import SoundUnavailable
+from liveview.gui.align_bits import Inset, LevelsPlot, PictureMarks, step_mark
+from liveview.gui.align_words import (
+    askew_words,
+    axial_words,
+    focus_words,
+    instruction,
+    spot_words,
+    steady_words,
+    travel_to_go_m,
+    travel_words,
+    walk_words,
+)
+from liveview.gui.around import SIDE_STEPS, free_width
+from liveview.gui.bridge import Bridge
+from liveview.gui.dial import shadow_of
+from liveview.gui.dialwidget import DialWidget
+from liveview.gui.far_view import FarView
+from liveview.gui.keys import Action, KeyMap
+from liveview.gui.lines import Line, Lines
+from liveview.gui.marks import calibration_mark, choice_mark, notice_mark
+from liveview.gui.pad import Pad
+from liveview.gui.ring import FaceValues, HandValues
+from liveview.gui.theme import COLOURS, Look, Type, Weight
+from liveview.gui.words import THIN, first_up, warnings
+from liveview.model import CalibrationKind, Reading, SessionStatus
+from liveview.settings import Settings
+
+SHOW_S = 1 / 30
+"""Words, hands and marks change this often at most: within two frames of a display."""
+
+FOCUS_SHARE = 0.2
+"""Side of a marked patch as a share of the disc's diameter."""
+
+SMOOTHINGS_S = (0.0, 0.15, 0.5)
+"""Time constants of the blade reading to choose from."""
+
+RIGHT = Qt.AlignmentFlag.AlignRight
+
+CALIBRATION_HOW = {
+    CalibrationKind.DARK: "cap the lens",
+    CalibrationKind.OPEN: "blade out",
+    CalibrationKind.REFERENCE: "blade set, air quiet",
+}
+
+
+class AlignPage(QWidget):
+    """Everything that is read while setting up.
+
+    Parameters
+    ----------
+    bridge : Bridge
+        Readings, status and the session with its aids.
+    keys : KeyMap
+        What the pads do; the page adds its own actions in ``window``.
+    """
+
+    KEY_GROUPS = ("Pages", "Window", "Calibrate", "Align", "Hand on the simulated rig")
+
+    def __init__(
+        self,
+        bridge: Bridge,
+        keys: KeyMap,
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self._bridge = bridge
+        self._keys = keys
+        self._clock = clock
+        self._look = Look()
+        self._settings = bridge.settings
+        self._reading: Reading | None = None
+        self._aids: AidsReading | None = None
+        self._status = SessionStatus()
+        self._next_s = 0.0
+        self._target = Target.MIRROR
+        self._smoothing = 1
+        self._view_before: str | None = None
+        self.tone = Tone()
+        self.dial = DialWidget(self)
+        self.marks = PictureMarks(self.dial.picture)
+        self.marks.marked.connect(self._mark_patch)
+        self.blade = Lines(parent=self)
+        self.focus_lines = Lines(parent=self)
+        self.inset = Inset(self)
+        self.steps = Lines(RIGHT, parent=self)
+        self.exposure = Lines(RIGHT, parent=self)
+        self.levels = LevelsPlot(self)
+        self.far = FarView(self)
+        self.far.closed.connect(self._far_closed)
+        self.pads: dict[str, Pad] = {}
+        bridge.new_reading.connect(self._on_reading)
+        bridge.new_status.connect(self._on_status)
+        bridge.source_changed.connect(self._on_source)
+
+    def actions(self) -> tuple[Action, ...]:
+        """What can be done here, for the window's key map."""
+        group = "Align"
+        return (
+            Action("card", ("C",), "Look at a card, or at the mirror", group, self.toggle_card),
+            Action("far", ("V",), "Read it from the rig", group, self.toggle_far),
+            Action("tone", ("N",), "Hear how far it is", group, self.toggle_tone),
+            Action("smooth", ("J",), "Smoothing of the reading", group, self.next_smoothing),
+            Action("best", ("X",), "Forget the best so far", group, self.forget_best),
+            Action("rim", ("M",), "Judge focus on the mirror's rim", group, self.focus_on_rim),
+        )
+
+    def make_pads(self) -> None:
+        """Build the pads; the window calls this once the actions are in its key map."""
+        titles = {f"take {kind.value}": kind.value.capitalize() for kind in CalibrationKind}
+        titles |= {"card": "Card", "far": "Far view", "tone": "Tone", "smooth": "Smoothing"}
+        for name, title in titles.items():
+            what = self._keys[name]
+            mirrored = name.startswith("take")
+            pad = Pad(title, what.key, mirrored=mirrored, parent=self)
+            pad.setToolTip(f"{what.title}  ({what.key})")
+            pad.clicked.connect(what.run)
+            pad.set_look(self._look)
+            self.pads[name] = pad
+        self.far.raise_()
+        self._refresh_pads()
+
+    # --- what can be done
+
+    def toggle_card(self) -> None:
+        """The camera looks at a card that catches the lamp's image, or at the mirror."""
+        self._target = Target.CARD if self._target is Target.MIRROR else Target.MIRROR
+        self._order()
+        self._refresh_pads()
+
+    def toggle_far(self) -> None:
+        """The reading over the whole window."""
+        self.far.setVisible(not self.far.isVisible())
+        self.far.raise_()
+        self._refresh_pads()
+
+    def close_far(self) -> bool:
+        """Put the far view away; False when it was not there."""
+        there = self.far.isVisible()
+        self.far.hide()
+        self._refresh_pads()
+        return there
+
+    def toggle_tone(self) -> None:
+        """The reading for the ear, on or off."""
+        if self.tone.playing:
+            self.tone.stop()
+        else:
+            try:
+                self.tone.start()
+            except SoundUnavailable as error:
+                self._bridge.said.emit(str(error))
+        self._refresh_pads()
+
+    def next_smoothing(self) -> None:
+        """Another time constant of the blade reading."""
+        self._smoothing = (self._smoothing + 1) % len(SMOOTHINGS_S)
+        self._order()
+        self._refresh_pads()
+
+    def forget_best(self) -> None:
+        """Forget the best sharpness and the smallest image."""
+        if self._bridge.session is not None:
+            self._bridge.session.aids.forget_best()
+
+    def focus_on_rim(self) -> None:
+        """Judge the sharpness on the mirror's rim again."""
+        if self._bridge.session is not None:
+            self._bridge.session.aids.focus_on(None)
+
+    def _mark_patch(self, x: float, y: float) -> None:
+        session, reading = self._bridge.session, self._reading
+        if session is None or reading is None:
+            return
+        height, width = reading.picture.shape[:2]
+        across = 2 * reading.disc.radius if reading.disc is not None else min(height, width)
+        session.aids.focus_on((x, y, FOCUS_SHARE * across))
+
+    def _order(self) -> None:
+        """Tell the session's aids what is wanted; again after every change of source."""
+        session = self._bridge.session
+        if session is not None:
+            session.aids.want(self.isVisible())
+            session.aids.look_at(self._target)
+            session.aids.smooth(SMOOTHINGS_S[self._smoothing])
+
+    def _far_closed(self) -> None:
+        self._refresh_pads()
+
+    def showEvent(self, event: QShowEvent | None) -> None:
+        """The plain picture is wanted here; the view chosen elsewhere comes back on leaving."""
+        self._view_before = self._bridge.settings.enhance.view
+        self._bridge.apply(self._bridge.settings.replaced("enhance", view="plain"))
+        self._order()
+
+    def hideEvent(self, event: QHideEvent | None) -> None:
+        if self._view_before is not None:
+            settings = self._bridge.settings.replaced("enhance", view=self._view_before)
+            self._bridge.apply(settings)
+            self._view_before = None
+        self.tone.stop()
+        self.far.hide()
+        if self._bridge.session is not None:
+            self._bridge.session.aids.want(False)
+
+    # --- values
+
+    def set_settings(self, settings: Settings) -> None:
+        """The settings in force."""
+        self._settings = settings
+        self._refresh()
+
+    def _on_source(self, address: str) -> None:
+        self._reading = self._aids = None
+        self.dial.picture.clear()
+        self.marks.show_aids(None)
+        self._order()
+
+    def _on_reading(self, reading: Reading) -> None:
+        if not self.isVisible():
+            return
+        self._reading = reading
+        self.dial.picture.show_reading(reading)
+        now = self._clock()
+        if now >= self._next_s:
+            self._next_s = now + SHOW_S
+            self._aids = (
+                None if self._bridge.session is None else self._bridge.session.aids.newest()
+            )
+            self._refresh()
+
+    def _on_status(self, status: SessionStatus) -> None:
+        self._status = status
+        if self.isVisible():
+            self._refresh_pads()
+
+    @property
+    def _uncut(self) -> float | None:
+        """The smoothed reading, else the plain one."""
+        if self._aids is not None and self._aids.uncut is not None:
+            return self._aids.uncut.value
+        return None if self._reading is None else self._reading.blade.uncut
+
+    @property
+    def _steady(self) -> bool:
+        aids = self._aids
+        return aids is not None and aids.uncut is not None and aids.uncut.steady
+
+    def _refresh(self) -> None:
+        reading, aids = self._reading, self._aids
+        if reading is None:
+            return
+        self._refresh_dial(reading)
+        self.marks.show_aids(aids)
+        card = self._target is Target.CARD
+        self.blade.show_lines(self._card_lines() if card else self._blade_lines(reading))
+        self._refresh_focus(card)
+        self._refresh_levels()
+        self._refresh_steps(reading)
+        self._refresh_far(reading)
+
+    def _refresh_dial(self, reading: Reading) -> None:
+        target, uncut = self._settings.blade, self._uncut
+        reached = uncut is not None and abs(uncut - target.target_uncut) <= target.target_band
+        calibrated = uncut is not None
+        self.dial.set_face(
+            FaceValues(target.target_uncut, target.target_band, reached, calibrated, None)
+        )
+        spread = None
+        if self._aids is not None and self._aids.uncut is not None and uncut is not None:
+            spread = (uncut - self._aids.uncut.spread, uncut + self._aids.uncut.spread)
+        self.dial.set_hands(
+            HandValues(
+                uncut=uncut if calibrated else reading.blade.relative,
+                relative=not calibrated,
+                steady=spread,
+                shadow=shadow_of(reading.blade),
+                side=target.side,
+            )
+        )
+
+    def _blade_lines(self, reading: Reading) -> list[Line]:
+        uncut, settings = self._uncut, self._settings
+        value = uncut if uncut is not None else reading.blade.relative
+        heading = "Uncut fraction" if uncut is not None else "Relative brightness"
+        steady = steady_words(self._aids)
+        lines = [Line(heading, colour=COLOURS.quiet, gap=0.0)]
+        if value is not None:
+            number = f"{value * 100:.1f}"
+            lines.append(Line(number, Type.FIGURE, Weight.FIRM, gap=0.0, suffix=f"{THIN}%"))
+        if steady and uncut is not None:
+            mark = choice_mark(self._steady)
+            lines.append(Line(first_up(steady), Type.SMALL, colour=COLOURS.quiet, mark=mark))
+        words = instruction(reading.blade, uncut, settings)
+        held = words == "Hold it there"
+        colour = COLOURS.brass if held else COLOURS.text
+        lines.append(Line(f"{words}.", Type.LEAD, Weight.FIRM, gap=0.8, colour=colour))
+        to_go = travel_words(travel_to_go_m(uncut, settings))
+        if to_go and not held and to_go.lower() not in words.lower():
+            lines.append(Line(f"To the target: {to_go}.", colour=COLOURS.quiet))
+        lines += [
+            Line(text, gap=0.8)
+            for text in (axial_words(reading.blade), askew_words(reading.blade))
+            if text
+        ]
+        return lines
+
+    def _card_lines(self) -> list[Line]:
+        lines = [Line("Lamp's image on the card", colour=COLOURS.quiet, gap=0.0)]
+        if self._aids is None or self._aids.target is not Target.CARD:
+            return lines
+        if self._aids.spot is not None:
+            width = f"{self._aids.spot.mean_px:.1f}"
+            lines.append(Line(width, Type.FIGURE, Weight.FIRM, gap=0.0, suffix=f"{THIN}px"))
+        lines.append(Line(f"{walk_words(self._aids)}.", Type.LEAD, Weight.FIRM, gap=0.8))
+        if self._aids.spot is not None:
+            lines.append(Line(f"{first_up(spot_words(self._aids))}.", colour=COLOURS.quiet))
+        return lines
+
+    def _refresh_focus(self, card: bool) -> None:
+        aids = self._aids
+        self.inset.setVisible(not card)
+        self.focus_lines.setVisible(not card)
+        if aids is None or card:
+            return
+        self.inset.show_patch(aids.focus_inset, None if aids.focus is None else aids.focus.share)
+        self.focus_lines.show_lines(
+            [
+                Line(focus_words(aids), weight=Weight.FIRM, gap=0.0),
+                Line(
+                    "Press a place in the picture to judge it there.",
+                    Type.SMALL,
+                    colour=COLOURS.quiet,
+                ),
+            ]
+        )
+
+    def _refresh_levels(self) -> None:
+        aids = self._aids
+        transfer = self._settings.camera.transfer
+        source = self._status.source
+        if source is not None and source.transfer is not None:
+            transfer = source.transfer
+        self.levels.show_levels(None if aids is None else aids.levels, transfer)
+        lines = []
+        if aids is not None and aids.exposure_words:
+            clipped = aids.levels is not None and aids.levels.clipped_bright > 0.0005
+            mark = notice_mark if clipped else None
+            lines.append(Line(f"{first_up(aids.exposure_words)}.", weight=Weight.FIRM, mark=mark))
+        if aids is not None and aids.mains is not None:
+            lines.append(Line(f"{first_up(aids.mains.advice)}.", mark=notice_mark))
+        self.exposure.show_lines(lines)
+
+    def _refresh_steps(self, reading: Reading) -> None:
+        session = self._bridge.session
+        if session is None:
+            return
+        states = session.guide.see(reading, self._aids, self._status.has, self._settings)
+        lines = [Line("Set-up", colour=COLOURS.quiet, gap=0.0)]
+        lines += [self._step_line(state) for state in states]
+        following = next((s for s in states if not s.true and s.reached_s is None), None)
+        if following is not None:
+            lines.append(Line(following.how, gap=1.0))
+        worries = warnings(self._status, ())
+        lines += [Line(word, Type.SMALL, gap=0.8, mark=notice_mark) for word in worries[:2]]
+        self.steps.show_lines(lines)
+
+    @staticmethod
+    def _step_line(state: StepState) -> Line:
+        reached = state.reached_s is not None
+        colour = COLOURS.text if state.true else COLOURS.quiet
+        weight = Weight.FIRM if state.true else Weight.PLAIN
+        mark = step_mark(bool(state.true), reached)
+        return Line(state.title, weight=weight, colour=colour, gap=0.35, mark=mark)
+
+    def _refresh_far(self, reading: Reading) -> None:
+        settings, uncut = self._settings, self._uncut
+        target = (settings.blade.target_uncut, settings.blade.target_band)
+        if self._target is Target.CARD and self._aids is not None:
+            words = walk_words(self._aids)
+        else:
+            words = instruction(reading.blade, uncut, settings)
+        self.far.show_values(uncut, target, words, shadow_of(reading.blade), self._steady)
+        inside = uncut is not None and abs(uncut - target[0]) <= target[1]
+        self.tone.maker.aim(None if uncut is None else uncut - target[0], inside)
+
+    def _refresh_pads(self) -> None:
+        if not self.pads:
+            return
+        status = self._status
+        for kind in CalibrationKind:
+            taking = status.taking is not None and status.taking[0] == kind.value
+            progress = status.taking[1] if taking and status.taking is not None else None
+            has = kind in status.has
+            note = "taken" if has else CALIBRATION_HOW[kind]
+            if progress is not None:
+                note = f"taking {progress * 100:.0f}{THIN}%"
+            mark = calibration_mark(kind, has, progress)
+            self.pads[f"take {kind.value}"].set_state(mark=mark, note=note, on=has)
+        card, tau = self._target is Target.CARD, SMOOTHINGS_S[self._smoothing]
+        notes = {
+            "card": (card, "find the lamp's image"),
+            "far": (self.far.isVisible(), "read it from the rig"),
+            "tone": (self.tone.playing, "pitch rises to the target"),
+            "smooth": (tau > 0, f"{tau * 1e3:.0f}{THIN}ms late" if tau > 0 else "off"),
+        }
+        for name, (on, note) in notes.items():
+            self.pads[name].set_state(mark=choice_mark(on), on=on, note=note)
+        self._place_pads()
+
+    # --- layout
+
+    def set_look(self, look: Look) -> None:
+        """Sizes for the present window."""
+        self._look = look
+        for block in (self.blade, self.focus_lines, self.steps, self.exposure):
+            block.set_look(look)
+        for pad in self.pads.values():
+            pad.set_look(look)
+        self.inset.set_look(look)
+        self.levels.set_look(look)
+        self.lay_out()
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        self.lay_out()
+
+    def lay_out(self) -> None:
+        """Place everything."""
+        look, width, height = self._look, self.width(), self.height()
+        side = round(min(height - look.px(1.5), width - 2 * look.px(SIDE_STEPS)))
+        self.dial.fit(side, look)
+        self.dial.move((width - side) // 2, (height - side) // 2)
+        self.marks.set_look(look)
+        self.far.setGeometry(0, 0, width, height)
+        margin = look.px(2)
+        top, bottom = look.px(10), look.px(39)
+        room = self._free(top, bottom)
+        self._put(self.blade, margin, top, room, bottom - top)
+        self._put(self.steps, width - margin - room, top, room, look.px(38))
+        low = height - look.px(24)
+        room = self._free(low, height)
+        inset = look.px(15)
+        self._put(self.focus_lines, margin, low, room, look.px(6.6))
+        self._put(self.inset, margin, low + look.px(7), inset + look.px(2.4), inset)
+        tall = look.px(12)
+        x = width - margin - room
+        self._put(self.exposure, x, low - look.px(2), room, look.px(11))
+        self._put(self.levels, x, height - tall - look.px(1.5), room, tall)
+        self._place_pads()
+
+    def _free(self, top: float, bottom: float) -> float:
+        return free_width(self, self.dial.width(), self._look, top, bottom)
+
+    @staticmethod
+    def _put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
+        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
+
+    def _place_pads(self) -> None:
+        look, middle, margin = self._look, self.height() / 2, self._look.px(2)
+        if not self.pads:
+            return
+        for k, kind in enumerate(CalibrationKind):
+            pad = self.pads[f"take {kind.value}"]
+            pad.move(round(margin), round(middle + look.px(1.0) + k * look.px(5.4)))
+        for k, name in enumerate(("card", "far", "tone", "smooth")):
+            pad = self.pads[name]
+            y = middle + look.px(0.4) + k * look.px(5.2)
+            pad.move(round(self.width() - margin - pad.width()), round(y))

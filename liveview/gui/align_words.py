@@ -1,0 +1,148 @@
+"""What the Align page says, worked out from readings; nothing here draws."""
+
+from __future__ import annotations
+
+import math
+
+from liveview.engine.aids import AidsReading
+from liveview.errors import BadRequest
+from liveview.gui.words import DASH, THIN, first_up, percent
+from liveview.imaging.blade import EVEN_TILT
+from liveview.imaging.spot import Walk
+from liveview.model import BladeReading
+from liveview.optics.blade import travel_between
+from liveview.optics.scale import geometry
+from liveview.settings import Settings
+
+ASKEW_TILT = 0.05
+"""Tilt along the edge from which the edge's angle is worth a word."""
+
+
+def travel_to_go_m(uncut: float | None, settings: Settings) -> float | None:
+    """Metres the blade has to go in (positive) or out to reach the target; None if not known."""
+    if uncut is None or not 0.0 < uncut < 1.0:
+        return None
+    try:
+        width = geometry(settings).image_width_m
+    except BadRequest:
+        return None
+    to_go = travel_between(uncut, settings.blade.target_uncut, width, settings.lamp.shape)
+    return None if math.isnan(to_go) else to_go
+
+
+def travel_words(to_go_m: float | None) -> str:
+    """``0.12 mm further in``; empty where it is not known."""
+    if to_go_m is None:
+        return ""
+    return f"{abs(to_go_m) * 1e3:.2f}{THIN}mm {'further in' if to_go_m > 0 else 'back out'}"
+
+
+def is_even(blade: BladeReading) -> bool | None:
+    """True when no side of the disc is darker than its uncertainty allows; None if not known."""
+    if blade.tilt_across is None:
+        return None
+    return abs(blade.tilt_across) <= max(EVEN_TILT, 3 * (blade.tilt_sigma or 0.0))
+
+
+def axial_words(blade: BladeReading) -> str:
+    """Where the blade stands along the beam, and how far to move it where that is known."""
+    if blade.uncut is None or blade.tilt_across is None:
+        return ""
+    if not 0.03 < blade.uncut < 0.97:
+        return ""
+    if is_even(blade):
+        return "Darkens evenly: in the focus."
+    near = blade.tilt_across > 0
+    place = "too near to the mirror" if near else "too far from the mirror"
+    move = "move it away" if near else "move it nearer"
+    if blade.axial_offset_m is None:
+        return f"Blade {place}: {move}."
+    off_mm = abs(blade.axial_offset_m) * 1e3
+    about = f"about {off_mm:.0f}{THIN}mm" if off_mm >= 1 else f"less than 1{THIN}mm"
+    return f"Blade {place}: {move} {about}."
+
+
+def askew_deg(blade: BladeReading) -> float | None:
+    """How far the edge is turned against the picture's side, degrees clockwise in the picture.
+
+    Off the focus the disc is darkest towards the edge itself; where that direction is not the
+    chosen side, the edge is askew. None where the shadow is too faint to tell.
+    """
+    across, along = blade.tilt_across, blade.tilt_along
+    if across is None or along is None or math.hypot(across, along) < 2 * ASKEW_TILT:
+        return None
+    turn = math.degrees(math.atan2(along, across))
+    if turn > 90:
+        turn -= 180
+    elif turn < -90:
+        turn += 180
+    return turn
+
+
+def askew_words(blade: BladeReading) -> str:
+    """A sentence about the edge's angle; empty where there is nothing to say."""
+    turn = askew_deg(blade)
+    if turn is None or abs(turn) < 5.0 or abs(blade.tilt_along or 0.0) < ASKEW_TILT:
+        return ""
+    way = "anticlockwise" if turn > 0 else "clockwise"
+    return f"The edge is askew: turn it about {abs(turn):.0f}° {way}, seen in the picture."
+
+
+def instruction(blade: BladeReading, uncut: float | None, settings: Settings) -> str:
+    """The one thing to do next with the blade, short enough to be read across the room."""
+    if uncut is None:
+        return "Take dark and open"
+    target, band = settings.blade.target_uncut, settings.blade.target_band
+    if uncut < 0.01:
+        return "Draw the blade back"
+    if uncut > 0.97:
+        return f"Bring the blade in from the {settings.blade.side.value}"
+    if is_even(blade) is False:
+        near = (blade.tilt_across or 0.0) > 0
+        off = blade.axial_offset_m
+        about = "" if off is None or abs(off) < 1e-3 else f" {abs(off) * 1e3:.0f}{THIN}mm"
+        return f"Move it{about} {'away from the mirror' if near else 'nearer to the mirror'}"
+    if abs(uncut - target) <= band:
+        return "Hold it there"
+    words = travel_words(travel_to_go_m(uncut, settings))
+    return first_up(words) if words else ("Cut more" if uncut > target else "Cut less")
+
+
+def walk_words(aids: AidsReading) -> str:
+    """Which way to walk with the card."""
+    if aids.spot is None:
+        return "No bright spot on the card"
+    if aids.spot.clipped:
+        return "Too bright to measure: expose less"
+    return {
+        Walk.UNKNOWN: "Walk along the beam",
+        Walk.ON: "Walk on: it gets smaller",
+        Walk.BACK: "Go back: it was smaller",
+        Walk.HERE: "Here it is smallest",
+    }[aids.walk]
+
+
+def spot_words(aids: AidsReading) -> str:
+    """Width now and the smallest seen, pixels."""
+    if aids.spot is None:
+        return ""
+    words = f"{aids.spot.mean_px:.1f}{THIN}px wide"
+    if aids.smallest is not None:
+        words += f", smallest {aids.smallest.mean_px:.1f}"
+    return words
+
+
+def steady_words(aids: AidsReading | None) -> str:
+    """Whether the reading stands still, and how late it is."""
+    if aids is None or aids.uncut is None:
+        return ""
+    state = "steady" if aids.uncut.steady else "moving"
+    delay = f", {aids.uncut.delay_s * 1e3:.0f}{THIN}ms late" if aids.uncut.delay_s > 0 else ""
+    return f"{state}{delay}"
+
+
+def focus_words(aids: AidsReading | None) -> str:
+    """Sharpness against the best seen."""
+    if aids is None or aids.focus is None:
+        return f"Sharpness {DASH}"
+    return f"Sharpness {percent(aids.focus.share, 0)} of the best"
