@@ -91,7 +91,7 @@ class VideoSource:
             ``camera.white`` is larger than the codes can be.
         """
         self._container = container = self._opened()
-        self._stream = stream = video_stream(container, self._name, ahead=True)
+        self._stream = stream = video_stream(container, self._name)
         check_size(stream.codec_context.width, stream.codec_context.height, self._shown)
         self._origin = origin_s(container)
         self._tick = float(stream.time_base or 0)

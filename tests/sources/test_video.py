@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import http.server
+import threading
+from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 
@@ -12,7 +15,8 @@ from support.media import FFV1, noise, read_all, smooth, write_video
 
 from liveview.errors import BadRequest, FormatChanged, InputUnreadable
 from liveview.model import SourceKind
-from liveview.settings import Camera
+from liveview.settings import Camera, Settings
+from liveview.sources import frame_source
 from liveview.sources.video import VideoSource
 
 ODD = (61, 83)
@@ -338,3 +342,81 @@ def test_cut_at_every_tenth_byte_reads_or_says_why(tenth: int, tmp_path: Path) -
         assert error.remedy
         return
     assert np.array_equal(read, pictures[: len(read)])
+
+
+@pytest.fixture
+def web(tmp_path: Path) -> Iterator[str]:
+    """The folder of the test on a web server."""
+
+    class Quiet(http.server.SimpleHTTPRequestHandler):
+        def __init__(self, *parts: object, **named: object) -> None:
+            super().__init__(*parts, directory=str(tmp_path), **named)
+
+        def log_message(self, *words: object) -> None:
+            pass
+
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Quiet) as server:
+        thread = threading.Thread(target=server.serve_forever, args=(0.05,))
+        thread.start()
+        try:
+            yield f"http://127.0.0.1:{server.server_address[1]}"
+        finally:
+            server.shutdown()
+            thread.join()
+
+
+def test_a_finished_file_on_a_server_is_a_recording(web: str, tmp_path: Path) -> None:
+    pictures = noise(ODD, 5)
+    write_video(tmp_path / "clip.mkv", pictures)
+    address = f"{web}/clip.mkv"
+    info, stamps, read = read_all(frame_source(address, Settings(), clock=float, live=False))
+    assert info.kind is SourceKind.VIDEO
+    assert info.name == address
+    assert [stamp.time_s for stamp in stamps[:2]] == pytest.approx([0, 0.033])
+    assert np.array_equal(read, pictures)
+    with pytest.raises(InputUnreadable, match="the server answers 404"):
+        read_all(frame_source(f"{web}/none.mkv", Settings(), clock=float, live=False))
+
+
+def test_a_bare_stream_without_times_counts_by_its_rate(tmp_path: Path) -> None:
+    path = write_video(tmp_path / "bare.h264", smooth(64, 64, 10), form="yuv420p", codec="libx264")
+    info, stamps, _ = read_all(source(path))
+    assert info.rate_hz is not None
+    steps = np.diff([stamp.time_s for stamp in stamps])
+    assert steps == pytest.approx(np.full(9, 1 / info.rate_hz), rel=0.01)
+
+
+def test_times_that_run_backwards_are_held_and_said(tmp_path: Path) -> None:
+    path = write_video(tmp_path / "a.mkv", noise(ODD, 4), times_us=[0, 100_000, 150_000, 200_000])
+    with av.open(str(path)) as file:
+        third = [bytes(packet) for packet in file.demux(video=0)][2]
+    data = bytearray(path.read_bytes())
+    at = data.index(third) - 3  # a block's header: track, time in two bytes, flags
+    assert data[at : at + 2] == (150).to_bytes(2, "big")
+    data[at : at + 2] = (60).to_bytes(2, "big")
+    path.write_bytes(data)
+    video = source(path)
+    _, stamps, _ = read_all(video)
+    assert [stamp.time_s for stamp in stamps] == pytest.approx([0, 0.1, 0.1, 0.2])
+    assert "backwards" in video.warnings[0]
+
+
+def test_a_damaged_inter_coded_file_gives_the_same_frames_every_time(tmp_path: Path) -> None:
+    busy = [np.repeat(picture[..., None], 3, axis=2) for picture in noise((96, 128), 40)]
+    path = write_video(
+        tmp_path / "clip.mkv", busy, form="yuv420p", codec="libx264", options={"g": "10"}
+    )
+    data = bytearray(path.read_bytes())
+    middle = len(data) // 2
+    data[middle : middle + 3000] = bytes(3000)
+    path.write_bytes(data)
+    runs = []
+    for _ in range(4):
+        video = source(path)
+        _, stamps, _ = read_all(video)
+        runs.append(([stamp.number for stamp in stamps], video.warnings))
+    numbers, warnings = runs[0]
+    assert all(run == runs[0] for run in runs)
+    assert 20 <= len(numbers) < 40
+    assert numbers == sorted(set(numbers))
+    assert warnings
