@@ -113,7 +113,7 @@ class AlignPage(QWidget):
         bridge.new_status.connect(self._on_status)
         bridge.source_changed.connect(self._on_source)
 
-    def actions(self) -> tuple[Action, ...]:
+    def own_actions(self) -> tuple[Action, ...]:
         """What can be done here, for the window's key map."""
         group = "Align"
         return (

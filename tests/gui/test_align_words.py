@@ -1,0 +1,113 @@
+"""What the Align page says."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from liveview.engine.aids import AidsReading, SteadyUncut, Target
+from liveview.gui.align_words import (
+    askew_deg,
+    askew_words,
+    axial_words,
+    focus_words,
+    instruction,
+    spot_words,
+    steady_words,
+    travel_to_go_m,
+    travel_words,
+    walk_words,
+)
+from liveview.imaging.focus import FocusReading
+from liveview.imaging.spot import Spot, Walk
+from liveview.model import BladeReading, Side
+from liveview.settings import Settings
+
+SETTINGS = Settings()
+
+
+def blade(uncut: float | None, across: float | None = 0.0, along: float = 0.0, **more):
+    return BladeReading(
+        Side.LEFT, uncut, tilt_across=across, tilt_along=along, tilt_sigma=0.002, **more
+    )
+
+
+def test_travel_to_go_for_a_slit() -> None:
+    # One mirror at twice its focal length images the 1 mm slit at its own size.
+    assert travel_to_go_m(0.7, SETTINGS) == pytest.approx(0.2e-3)
+    assert travel_to_go_m(0.5, SETTINGS) == pytest.approx(0.0, abs=1e-9)
+    assert travel_to_go_m(None, SETTINGS) is None
+    assert travel_to_go_m(1.0, SETTINGS) is None
+    impossible = SETTINGS.replaced("rig", lamp_distance_m=0.5)
+    assert travel_to_go_m(0.7, impossible) is None
+    assert travel_words(0.2e-3) == "0.20\u2009mm further in"
+    assert travel_words(-0.05e-3) == "0.05\u2009mm back out"
+    assert travel_words(None) == ""
+
+
+def test_axial_words_have_the_right_direction_and_size() -> None:
+    assert axial_words(blade(0.5)) == "Darkens evenly: in the focus."
+    near = axial_words(blade(0.5, 0.1, axial_offset_m=4.2e-3))
+    assert near == "Blade too near to the mirror: move it away about 4\u2009mm."
+    assert "too far" in axial_words(blade(0.5, -0.1))
+    assert "move it nearer." in axial_words(blade(0.5, -0.1))
+    assert "less than 1" in axial_words(blade(0.5, 0.1, axial_offset_m=0.4e-3))
+    assert axial_words(blade(0.99, 0.1)) == ""
+    assert axial_words(blade(None)) == ""
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize("turn", [-20.0, 12.0, 30.0])
+def test_askew_edge_on_either_side_of_the_focus(sign: float, turn: float) -> None:
+    tilt = 0.3 * sign
+    reading = blade(0.5, tilt * math.cos(math.radians(turn)), tilt * math.sin(math.radians(turn)))
+    assert askew_deg(reading) == pytest.approx(turn)
+    assert ("anticlockwise" in askew_words(reading)) is (turn > 0)
+
+
+def test_faint_or_straight_shadow_says_nothing_of_the_angle() -> None:
+    assert askew_deg(blade(0.5, 0.02, 0.02)) is None
+    assert askew_words(blade(0.5, 0.4, 0.01)) == ""
+
+
+@pytest.mark.parametrize(
+    ("reading", "words"),
+    [
+        (blade(None), "Take dark and open"),
+        (blade(0.001), "Draw the blade back"),
+        (blade(0.99), "Bring the blade in from the left"),
+        (blade(0.5, 0.2, axial_offset_m=3e-3), "Move it 3\u2009mm away from the mirror"),
+        (blade(0.5, -0.2), "Move it nearer to the mirror"),
+        (blade(0.52), "Hold it there"),
+        (blade(0.7), "0.20\u2009mm further in"),
+        (blade(0.3), "0.20\u2009mm back out"),
+    ],
+)
+def test_one_instruction_at_a_time(reading: BladeReading, words: str) -> None:
+    assert instruction(reading, reading.uncut, SETTINGS) == words
+
+
+def test_card() -> None:
+    spot = Spot(1, 1, 31.0, 29.0, 0, 0.5, 0.0, False)
+    found = AidsReading(0.0, Target.CARD, spot=spot, walk=Walk.BACK, smallest=spot)
+    assert walk_words(found) == "Go back: it was smaller"
+    assert spot_words(found) == "30.0\u2009px wide, smallest 30.0"
+    bright = AidsReading(0.0, Target.CARD, spot=Spot(1, 1, 31, 29, 0, 1.0, 0, True))
+    assert "expose less" in walk_words(bright)
+    nothing = AidsReading(0.0, Target.CARD)
+    assert walk_words(nothing) == "No bright spot on the card"
+    assert spot_words(nothing) == ""
+
+
+def test_steadiness_and_focus() -> None:
+    aids = AidsReading(
+        0.0,
+        Target.MIRROR,
+        uncut=SteadyUncut(0.5, 0.15, 0.001, True),
+        focus=FocusReading(0.8, 1.0),
+    )
+    assert steady_words(aids) == "steady, 150\u2009ms late"
+    assert "80" in focus_words(aids)
+    assert steady_words(None) == ""
+    assert "\u2013" in focus_words(None)
