@@ -123,6 +123,10 @@ class Controls:
             return 0.05 if reading is not None and reading.scale is not None else None
         return reading.scale
 
+    def set(self, section: str, name: str, value: object) -> None:
+        """Change one setting."""
+        self._set(section, **{name: value})
+
     def _set(self, section: str, **values: object) -> None:
         try:
             settings = self._bridge.settings.replaced(section, **values)

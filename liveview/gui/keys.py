@@ -115,5 +115,5 @@ class KeyMap:
         return found
 
 
-REPEATING = {"gain up", "gain down", "hand less", "hand more", "hand less fast", "hand more fast"}
+REPEATING = {"gain up", "gain down", "less", "more", "less fast", "more fast"}
 """Actions that go on while the key is held."""

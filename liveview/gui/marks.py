@@ -106,6 +106,21 @@ def choice_mark(on: bool) -> Mark:
     return draw
 
 
+def level_mark(level: float) -> Mark:
+    """Arcs of sound: the more of them are lit, the louder; 12 dB each."""
+
+    def draw(p: QPainter, box: QRectF, look: Look) -> None:
+        lit = 0 if level <= 0 else min(max(4 + math.floor(20 * math.log10(level) / 12), 1), 4)
+        start = QPointF(box.left(), box.center().y())
+        p.setBrush(Qt.BrushStyle.NoBrush)
+        for ring in range(4):
+            colour = COLOURS.ember if level >= 0.99 else COLOURS.brass
+            p.setPen(pen(colour if ring < lit else COLOURS.line, look.line(1.8)))
+            arc(p, start, box.width() * (ring + 1) / 4, 50.0, 80.0)
+
+    return draw
+
+
 def gain_mark(fixed: bool) -> Mark:
     """A wedge: filled when the gain is fixed, with an open end when it follows the picture."""
 

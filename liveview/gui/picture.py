@@ -11,15 +11,14 @@ from typing import cast
 
 from PyQt6.QtCore import QEvent, QPointF, QRectF, Qt, pyqtSignal
 from PyQt6.QtGui import (
-    QBrush,
     QColor,
     QImage,
     QKeyEvent,
     QMouseEvent,
     QPainter,
     QPaintEvent,
+    QRegion,
     QResizeEvent,
-    QTransform,
 )
 from PyQt6.QtWidgets import QWidget
 
@@ -214,18 +213,17 @@ class PictureWidget(QWidget):
         painter.drawEllipse(QPointF(half, half), half - 1, half - 1)
 
     def _paint_picture(self, painter: QPainter, view: View, image: QImage) -> None:
-        brush = QBrush(image)
         left, top = view.to_widget(-0.5, -0.5)
-        brush.setTransform(
-            QTransform(view.scale, 0.0, 0.0, view.scale, left, top),
-        )
-        painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(brush)
         frame = QRectF(left, top, image.width() * view.scale, image.height() * view.scale)
-        painter.setClipRect(frame)
+        # A clip region and a soft ring over its stair steps cost half of a smooth round brush.
         half = self.width() / 2
-        painter.drawEllipse(QPointF(half, half), half, half)
+        side = self.width()
+        painter.setClipRegion(QRegion(0, 0, side, side, QRegion.RegionType.Ellipse))
+        painter.drawImage(frame, image)
         painter.setClipping(False)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.setPen(pen(COLOURS.ground, 3.0))
+        painter.drawEllipse(QPointF(half, half), half - 0.5, half - 0.5)
         if frame.width() < self.width():
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.setPen(pen(COLOURS.line, self._look.line()))

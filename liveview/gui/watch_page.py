@@ -16,36 +16,17 @@ from liveview.gui.dialwidget import DialWidget
 from liveview.gui.history import History
 from liveview.gui.keys import KeyMap
 from liveview.gui.legend import legend_for
-from liveview.gui.lines import Line, Lines
+from liveview.gui.lines import Lines
 from liveview.gui.marks import (
-    arm_mark,
     calibration_mark,
     choice_mark,
     gain_mark,
-    notice_mark,
-    spark_mark,
 )
 from liveview.gui.pad import Pad
 from liveview.gui.ring import FaceValues, HandValues
-from liveview.gui.theme import COLOURS, Look, Type, Weight
-from liveview.gui.words import (
-    ARM_WORDS,
-    THIN,
-    advice_line,
-    blade_line,
-    catch_line,
-    count,
-    data_size,
-    first_up,
-    kept_line,
-    lost_line,
-    noise_line,
-    signed,
-    spotted_line,
-    verdict,
-    warnings,
-    with_unit,
-)
+from liveview.gui.theme import Look
+from liveview.gui.watch_lines import blade_lines, catch_lines, notice_lines, verdict_lines
+from liveview.gui.words import THIN, with_unit
 from liveview.model import (
     ArmState,
     CalibrationKind,
@@ -248,15 +229,8 @@ class WatchPage(QWidget):
         reading = self._reading
         if reading is None:
             return
-        self.blade.show_lines(self._blade_lines(reading))
-        if reading.histogram is None:
-            self.verdict.show_lines(())
-        else:
-            noise = noise_line(reading.noise, reading.histogram)
-            lines = [Line(verdict(reading.histogram), weight=Weight.FIRM)]
-            if noise:
-                lines.append(Line(noise, Type.SMALL, colour=COLOURS.quiet))
-            self.verdict.show_lines(lines)
+        self.blade.show_lines(blade_lines(reading.blade, self._settings.blade, self._reached()))
+        self.verdict.show_lines(verdict_lines(reading))
         self._refresh_notices()
 
     def _refresh_plot(self) -> None:
@@ -264,94 +238,13 @@ class WatchPage(QWidget):
         if self.histogram is not None and found is not None:
             self.histogram.show_histogram(found)
 
-    def _blade_lines(self, reading: Reading) -> list[Line]:
-        blade, target = reading.blade, self._settings.blade
-        value = blade.uncut if blade.uncut is not None else blade.relative
-        heading = "Uncut fraction" if blade.uncut is not None else "Relative brightness"
-        lines = [Line(heading, colour=COLOURS.quiet, gap=0.0)]
-        if value is not None:
-            lines.append(
-                Line(f"{value * 100:.1f}", Type.FIGURE, Weight.FIRM, gap=0.0, suffix=f"{THIN}%")
-            )
-        reached = self._reached()
-        words = blade_line(blade, target.target_uncut, target.target_band)
-        lines.append(
-            Line(
-                first_up(words),
-                weight=Weight.FIRM,
-                colour=COLOURS.brass if reached else COLOURS.text,
-                mark=choice_mark(True) if reached else None,
-                gap=0.6,
-            )
-        )
-        if blade.travel_m is not None:
-            travel = signed(blade.travel_m * 1e3, 2)
-            lines.append(Line(f"{travel}{THIN}mm of travel", Type.SMALL, colour=COLOURS.quiet))
-        if blade.advice:
-            lines.append(Line(advice_line(blade), Type.LEAD, gap=1.2))
-        return lines
-
     def _refresh_notices(self) -> None:
-        status = self._status
-        words = (
-            *self._own_words,
-            *warnings(status, () if self._reading is None else self._reading.words),
-        )
-        lines = [Line(word, gap=0.9, mark=notice_mark) for word in words[:5]]
-        c = status.counters
-        lost = c.lost_source + c.lost_ring > 0
-        lines.append(
-            Line(
-                lost_line(status),
-                weight=Weight.FIRM,
-                colour=COLOURS.ember if lost else COLOURS.text,
-                gap=1.4,
-                mark=notice_mark if lost else None,
-            )
-        )
-        if c.captured:
-            lines.append(
-                Line(
-                    f"of {count(c.captured + c.lost_source + c.lost_ring, 'frame', 'frames')}",
-                    Type.SMALL,
-                    colour=COLOURS.quiet,
-                    gap=0.0,
-                )
-            )
-        self.notices.show_lines(lines)
+        words = () if self._reading is None else self._reading.words
+        self.notices.show_lines(notice_lines(self._status, (*self._own_words,), words))
 
     def _refresh_catch(self) -> None:
-        status, catch = self._status, self._settings.catch
-        words = status.arm_words
-        if not words or words.lower() == ARM_WORDS[status.arm].lower():
-            words = catch_line(catch, status.sound is not None)
-        lines = [
-            Line(
-                ARM_WORDS[status.arm],
-                Type.TITLE,
-                Weight.FIRM,
-                gap=0.0,
-                colour=COLOURS.quiet if status.arm is ArmState.OFF else COLOURS.text,
-                mark=arm_mark(status.arm),
-            ),
-            Line(first_up(words), weight=Weight.FIRM),
-            Line(first_up(kept_line(catch)), Type.SMALL, colour=COLOURS.quiet),
-            Line(self._kept_words(), Type.SMALL, colour=COLOURS.quiet),
-        ]
-        if status.recent:
-            words = first_up(spotted_line(status.recent[-1]))
-            lines.append(Line(words, gap=0.8, mark=spark_mark()))
-        self.catch.show_lines(lines)
+        self.catch.show_lines(catch_lines(self._status, self._settings.catch))
         self._place_catch_pads()
-
-    def _kept_words(self) -> str:
-        store = self._status.store
-        words = count(store.events_kept, "event kept", "events kept")
-        if store.writing or store.converting:
-            words += ", writing"
-        if store.free_bytes is not None:
-            words += f", {data_size(store.free_bytes)} free"
-        return words
 
     def _refresh_pads(self) -> None:
         status, enhance = self._status, self._settings.enhance
@@ -428,9 +321,9 @@ class WatchPage(QWidget):
         low = height - look.px(36)
         room = self.free_width(low, height)
         self._place(self.notices, margin, low, room, height - low - look.px(1.5))
-        self._place(self.verdict, width - margin - room, height - look.px(35), room, look.px(7.5))
+        self._place(self.verdict, width - margin - room, height - look.px(35), room, look.px(9.5))
         if self.histogram is not None:
-            tall = look.px(26)
+            tall = look.px(24)
             self._place(
                 self.histogram, width - margin - room, height - tall - look.px(1), room, tall
             )
@@ -449,7 +342,7 @@ class WatchPage(QWidget):
         pitch = look.px(4.3)
         for k, name in enumerate(right):
             gap = look.px(1.0) if name == "gain" else 0.0
-            y = middle + (k - (len(right) - 1) / 2) * pitch + gap
+            y = middle - look.px(2.2) + (k - (len(right) - 1) / 2) * pitch + gap
             self._beside(self.pads[name], y, left=False)
         self._place_catch_pads()
 

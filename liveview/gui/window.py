@@ -12,18 +12,19 @@ from PyQt6.QtGui import QCloseEvent, QIcon, QPainter, QPaintEvent, QResizeEvent,
 from PyQt6.QtWidgets import QWidget
 
 from liveview.errors import WorkerStuck
+from liveview.gui.actions import actions_for
 from liveview.gui.bridge import Bridge
 from liveview.gui.controls import Controls
-from liveview.gui.hand import HandPanel
 from liveview.gui.key_sheet import KeySheet
 from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Line, Lines
+from liveview.gui.panels import Panels
 from liveview.gui.source_dialog import SourceDialog
 from liveview.gui.strip import PageBar, SourceStrip
 from liveview.gui.theme import COLOURS, Look, Weight
 from liveview.gui.watch_page import WatchPage
 from liveview.gui.words import THIN, seconds
-from liveview.model import CalibrationKind, Reading, SessionState, SessionStatus
+from liveview.model import Reading, SessionState, SessionStatus
 from liveview.settings import Settings
 from liveview.shipped import shipped_folder
 
@@ -90,7 +91,8 @@ class Window(QWidget):
         self.setWindowIcon(QIcon(str(shipped_folder("assets") / "icon.svg")))
         self.setMinimumSize(960, 600)
         self.controls = Controls(bridge, self._shown_reading, self._settings_changed)
-        self.keys = KeyMap(self._actions())
+        self._deeds = self._make_deeds()
+        self.keys = KeyMap(actions_for(self, self.controls, self._views))
         self.page = WatchPage(self.keys, self._views, clock=clock, parent=self)
         self.pages = PageBar(("Watch",), self)
         self.pages.turned_to.connect(self.turn_to)
@@ -99,12 +101,13 @@ class Window(QWidget):
         self.source.clicked.connect(self.keys["source"].run)
         self.source.setToolTip(f"{self.keys['source'].title}  ({self.keys['source'].key})")
         self.answer = Lines(parent=self)
-        self.hand = HandPanel(self)
+        self.panels = Panels(self, self.controls.set)
         self.sources = SourceDialog(bridge.supplies.scenes, bridge.supplies.look_for_cameras, self)
         self.key_sheet = KeySheet(self.keys, self)
         self.keys.bind(self)
         self._connect()
         self.page.set_settings(bridge.settings)
+        self.panels.set_settings(bridge.settings)
         self.add_page("Watch", self.page)
 
     # --- pages
@@ -134,7 +137,7 @@ class Window(QWidget):
         watching = self._book[name] is self.page
         self.keys.allow(None if watching else ALWAYS)
         if not watching:
-            self.hand.hide()
+            self.panels.close()
         (self.page.dial.picture if watching else self._book[name]).setFocus()
 
     def _connect(self) -> None:
@@ -152,64 +155,34 @@ class Window(QWidget):
 
     # --- what can be done
 
-    def _actions(self) -> list[Action]:
-        c = self.controls
-        look, picture, catch = "Look", "Calibrate", "Catch"
-        rig, rest = "Hand on the simulated rig", "Window"
-        actions = [
-            Action("freeze", ("Space",), "Freeze the picture, go on", look, self.freeze),
-            *(
-                Action(
-                    f"view {view}",
-                    (str(k + 1),),
-                    _VIEW_WORDS.get(view, view),
-                    look,
-                    partial(c.view, view),
-                )
-                for k, view in enumerate(self._views)
-            ),
-            Action("gain", ("G",), "Gain automatic or fixed", look, c.gain),
-            Action("gain up", ("+", "="), "More gain", look, lambda: c.gain_by(1)),
-            Action("gain down", ("-",), "Less gain", look, lambda: c.gain_by(-1)),
-            Action("whole", ("W",), "Whole picture, or the disc", look, self._whole),
-            Action("place", ("P",), "Place the disc by hand", look, self._place),
-            Action("find", ("F",), "Find the disc", look, self._find),
-        ]
-        actions += [
-            Action(
-                f"take {kind.value}",
-                (key,),
-                f"Take the {kind.value} picture",
-                picture,
-                partial(c.take, kind),
-            )
-            for kind, key in (
-                (CalibrationKind.DARK, "D"),
-                (CalibrationKind.OPEN, "O"),
-                (CalibrationKind.REFERENCE, "R"),
-            )
-        ]
-        actions += [
-            Action("undo", ("Ctrl+Z",), "Undo the last one", picture, c.undo),
-            Action("side", ("B",), "Side the blade comes from", picture, c.blade_side),
-            Action("arm", ("A",), "Arm or disarm the trigger", catch, c.arm),
-            Action("trigger", ("T",), "Keep what happens now", catch, c.trigger),
-            Action("source", ("S",), "Choose the source", rest, self._choose_source),
-            Action("full", ("F11",), "Full screen", rest, self._full_screen),
-            Action("keys", ("F1", "?"), "These keys", rest, self._show_keys),
-            Action("back", ("Escape",), "Put sheets away", rest, self._back),
-            Action("quit", ("Ctrl+Q",), "Quit", rest, self._quit),
-            Action("hand", ("H",), "Take hold of it", rig, self._hand),
-            Action("hand less", ("Left",), "Turn back", rig, lambda: self._turn(-1)),
-            Action("hand more", ("Right",), "Turn on", rig, lambda: self._turn(1)),
-            Action(
-                "hand less fast", ("Shift+Left",), "Turn back fast", rig, lambda: self._turn(-10)
-            ),
-            Action("hand more fast", ("Shift+Right",), "Turn on fast", rig, lambda: self._turn(10)),
-            Action("hand earlier", ("Up",), "Another thing to turn", rig, lambda: self._knob(-1)),
-            Action("hand later", ("Down",), "The next one", rig, lambda: self._knob(1)),
-        ]
-        return actions
+    def do(self, name: str) -> None:
+        """Something the window itself does, by name; see ``actions.Deeds``."""
+        self._deeds[name]()
+
+    def turn(self, steps: int) -> None:
+        """Turn what the open panel has in hand."""
+        self.panels.turn(steps)
+
+    def choose(self, by: int) -> None:
+        """Another thing in the open panel."""
+        self.panels.choose(by)
+
+    def _make_deeds(self) -> dict[str, Callable[[], object]]:
+        return {
+            "freeze": self.freeze,
+            "whole": self._whole,
+            "place": self._place,
+            "find": self._find,
+            "source": self._choose_source,
+            "full": self._full_screen,
+            "keys": self._show_keys,
+            "back": self._back,
+            "quit": self.close,
+            "hand": self._hand,
+            "enhance": lambda: self.panels.toggle(self.panels.enhance),
+            "catch": lambda: self.panels.toggle(self.panels.catch),
+            "steps": lambda: self.panels.toggle(self.panels.steps),
+        }
 
     def freeze(self) -> None:
         """Hold the picture; everything behind it goes on."""
@@ -270,8 +243,8 @@ class Window(QWidget):
     def _back(self) -> None:
         if self.key_sheet.isVisible():
             self.key_sheet.close_sheet()
-        elif self.hand.isVisible():
-            self.hand.hide()
+        elif self.panels.close():
+            return
         elif self.page.dial.picture.whole:
             self.page.dial.picture.show_whole(False)
         elif self.isFullScreen():
@@ -283,27 +256,15 @@ class Window(QWidget):
         else:
             self.showFullScreen()
 
-    def _quit(self) -> None:
-        self.close()
-
     def _open(self, address: str) -> None:
         self._frozen_since = None
         self._bridge.open(address)
 
     def _hand(self) -> None:
-        if not self.hand.has_rig:
-            self.say("This is not the simulated rig: turn the real one.")
+        if self.panels.hand.has_rig:
+            self.panels.toggle(self.panels.hand)
         else:
-            self.hand.setVisible(not self.hand.isVisible())
-            self.hand.raise_()
-
-    def _turn(self, steps: int) -> None:
-        if self.hand.isVisible():
-            self.hand.turn(steps)
-
-    def _knob(self, by: int) -> None:
-        if self.hand.isVisible():
-            self.hand.choose(by)
+            self.say("This is not the simulated rig: turn the real one.")
 
     # --- what comes in
 
@@ -311,13 +272,14 @@ class Window(QWidget):
         return self.page.dial.picture.reading
 
     def _on_reading(self, reading: Reading) -> None:
+        self.panels.show_reading(reading)
         if self._frozen_since is None:
             self.page.show_reading(reading)
 
     def _on_status(self, status: SessionStatus) -> None:
         self.source.show_status(status)
         self.page.show_status(status, self._bridge.words)
-        self.hand.refresh()
+        self.panels.hand.refresh()
         self._show_chip()
         if self._answer_until and self._clock() > self._answer_until:
             self._answer_until = 0.0
@@ -327,11 +289,12 @@ class Window(QWidget):
         self._frozen_since = None
         self.page.clear()
         session = self._bridge.session
-        self.hand.hold(None if session is None else session.rig)
+        self.panels.hand.hold(None if session is None else session.rig)
 
     def _settings_changed(self, settings: Settings) -> None:
         for page in self._book.values():
             cast(Page, page).set_settings(settings)
+        self.panels.set_settings(settings)
 
     def use_settings(self, settings: Settings) -> None:
         """Settings that a page worked out: for the session and for all pages."""
@@ -389,10 +352,7 @@ class Window(QWidget):
         self.answer.set_look(look)
         room = self.page.free_width(0, look.px(8))
         self.answer.setGeometry(QRectF(look.px(2), look.px(6), room, look.px(5)).toRect())
-        self.hand.set_look(look)
-        top = height - look.px(39)
-        room = self.page.free_width(top, top + look.px(17)) - look.px(0.5)
-        self.hand.setGeometry(QRectF(look.px(1.5), top, room, look.px(17)).toRect())
+        self.panels.lay_out(look, height, self.page.free_width)
         for sheet in (self.sources, self.key_sheet):
             sheet.resize(width, height)
             sheet.set_look(look)
@@ -412,14 +372,3 @@ class Window(QWidget):
             words.append(str(error))
         self.stuck = tuple(words)
         super().closeEvent(event)
-
-
-_VIEW_WORDS = {
-    "plain": "Plain, as the camera sees it",
-    "lifted": "Lifted from its background",
-    "signed": "In signed colours",
-    "movement": "Movement only",
-    "trail": "With a trail",
-    "arrows": "With arrows of the flow",
-    "significance": "Against its own noise",
-}

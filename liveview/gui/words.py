@@ -24,7 +24,10 @@ DASH = "\u2013"
 
 
 def first_up(words: str) -> str:
-    """The first letter as a capital, the rest as it is."""
+    """The first letter as a capital; a path or an address at the front stays as it is."""
+    first = words.partition(" ")[0]
+    if first.endswith(":") or "/" in first or "." in first.rstrip("."):
+        return words
     return words[:1].upper() + words[1:]
 
 
@@ -205,18 +208,9 @@ def warnings(status: SessionStatus, reading_words: tuple[str, ...]) -> tuple[str
 
 
 def verdict(histogram: Histogram) -> str:
-    """What the histogram says at a glance: exposure first, then the blade, then the air."""
-    if histogram.clipped_bright > 0.01:
-        share = small_share(histogram.clipped_bright)
-        return f"Too bright: {share} clipped. Shorten the exposure."
-    if histogram.clipped_dark > 0.05:
-        share = small_share(histogram.clipped_dark)
-        return f"Too dark: {share} at the bottom. More light or less cut."
-    if histogram.above_noise is None:
-        return "Take a reference to see what stands out from the noise."
-    if histogram.above_noise < 0.005:
-        return "Quiet: nothing above the noise."
-    return f"{percent(histogram.above_noise, 0)} of the disc above the noise."
+    """The histogram's verdict as a sentence."""
+    words = first_up(histogram.verdict)
+    return words + "." if words and not words.endswith(".") else words
 
 
 def noise_line(noise: NoiseReading, histogram: Histogram | None) -> str:

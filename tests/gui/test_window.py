@@ -68,13 +68,13 @@ def test_the_simulated_rig_is_labelled_and_can_be_turned(open_window: Open) -> N
     rig.wait(lambda: rig.window.source.simulated)
     assert "SIMULATED" in rig.window.source.words()
     rig.press("H")
-    assert rig.window.hand.isVisible()
+    assert rig.window.panels.hand.isVisible()
     before = rig.session.rig.values()["blade_x_m"]
     rig.press("Right")
     rig.press("Shift+Right")
     assert rig.session.rig.values()["blade_x_m"] == pytest.approx(before + 11 * 10e-6)
     rig.press("Escape")
-    assert not rig.window.hand.isVisible()
+    assert not rig.window.panels.hand.isVisible()
 
 
 def test_freeze_holds_the_picture_and_goes_on(open_window: Open) -> None:

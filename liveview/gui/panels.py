@@ -1,0 +1,106 @@
+"""The panels of the Watch page that share one place: one of them is open, or none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PyQt6.QtCore import QRectF
+from PyQt6.QtWidgets import QWidget
+
+from liveview.gui.hand import HandPanel
+from liveview.gui.steps_panel import StepsPanel
+from liveview.gui.theme import Look
+from liveview.gui.tuning import CATCH, ENHANCE, TuningPanel
+from liveview.model import Reading
+from liveview.settings import Settings
+
+HAND_STEPS = 17.0
+ABOVE_BOTTOM = 17.5
+"""Where the panels end, in steps above the lower edge: the notices stand below."""
+
+
+class Panels:
+    """Opens, closes, places and turns them.
+
+    Parameters
+    ----------
+    parent : QWidget
+    wanted : callable
+        Asked to change a setting: section, name, value.
+    """
+
+    def __init__(self, parent: QWidget, wanted: Callable[[str, str, object], None]) -> None:
+        self.hand = HandPanel(parent)
+        self.enhance = TuningPanel("Enhance", ENHANCE, parent)
+        self.catch = TuningPanel("Catch", CATCH, parent)
+        self.steps = StepsPanel(parent)
+        self._all: tuple[QWidget, ...] = (self.hand, self.enhance, self.catch, self.steps)
+        for panel in (self.enhance, self.catch):
+            panel.wanted.connect(wanted)
+        self._look = Look()
+        self._edge: Callable[[float, float], float] = lambda top, bottom: 300.0
+        self._height = 800
+
+    @property
+    def open_one(self) -> QWidget | None:
+        """The open panel."""
+        return next((panel for panel in self._all if panel.isVisible()), None)
+
+    def toggle(self, panel: QWidget) -> None:
+        """Open this one and close the others, or close it."""
+        on = not panel.isVisible()
+        self.close()
+        self._place()
+        panel.setVisible(on)
+        panel.raise_()
+
+    def close(self) -> bool:
+        """Close what is open; False when nothing was."""
+        panel = self.open_one
+        if panel is not None:
+            panel.hide()
+        return panel is not None
+
+    def turn(self, steps: int) -> None:
+        """Turn what is in hand."""
+        panel = self.open_one
+        if isinstance(panel, HandPanel):
+            panel.turn(steps)
+        elif isinstance(panel, TuningPanel):
+            panel.turn(1 if steps > 0 else -1)
+
+    def choose(self, by: int) -> None:
+        """Take the next (or an earlier) thing in hand."""
+        panel = self.open_one
+        if isinstance(panel, (HandPanel, TuningPanel)):
+            panel.choose(by)
+
+    def set_settings(self, settings: Settings) -> None:
+        """The settings in force."""
+        for panel in (self.enhance, self.catch):
+            panel.set_settings(settings)
+
+    def show_reading(self, reading: Reading) -> None:
+        """A new reading."""
+        self.steps.show_reading(reading)
+
+    def lay_out(self, look: Look, height: int, edge: Callable[[float, float], float]) -> None:
+        """Place them; ``edge`` tells the free width between two heights."""
+        self._look, self._height, self._edge = look, height, edge
+        for panel in (self.hand, self.enhance, self.catch, self.steps):
+            panel.set_look(look)
+        self._place()
+
+    def _place(self) -> None:
+        look = self._look
+        bottom = self._height - look.px(ABOVE_BOTTOM)
+        heights = {
+            self.hand: HAND_STEPS,
+            self.enhance: self.enhance.steps_high,
+            self.catch: self.catch.steps_high,
+            self.steps: self.steps.steps_high,
+        }
+        for panel, steps in heights.items():
+            top = bottom - look.px(steps)
+            room = self._edge(top, bottom) - look.px(0.5)
+            panel.setGeometry(QRectF(look.px(1.5), top, room, look.px(steps)).toRect())

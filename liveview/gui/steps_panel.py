@@ -1,0 +1,93 @@
+"""What each step of the chain takes, as bars against the time there is."""
+
+from __future__ import annotations
+
+from PyQt6.QtCore import QRectF, Qt
+from PyQt6.QtGui import QPainter, QPaintEvent
+from PyQt6.QtWidgets import QWidget
+
+from liveview.gui.paint import pen, smooth
+from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
+from liveview.gui.words import THIN
+from liveview.model import Reading
+
+CALM = 0.06
+"""Share of the newest time in the one shown: the bars do not flutter."""
+
+_ROW = 2.3
+_HEAD = 4.2
+_MOST_ROWS = 12
+
+
+class StepsPanel(QWidget):
+    """One bar a step, the sum, and what was left out."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._look = Look()
+        self._times: dict[str, float] = {}
+        self._skipped: tuple[str, ...] = ()
+        self._budget_ms: float | None = None
+        self.setAccessibleName("What each step takes")
+        self.hide()
+
+    def set_look(self, look: Look) -> None:
+        """Sizes for the present window."""
+        self._look = look
+        self.update()
+
+    @property
+    def steps_high(self) -> float:
+        """Height it wants, in steps."""
+        return _HEAD + _ROW * min(len(self._times) + 1, _MOST_ROWS) + 1.5
+
+    def words(self) -> str:
+        """All it says, one step a line."""
+        return "\n".join(f"{name} {ms:.2f} ms" for name, ms in self._times.items())
+
+    def show_reading(self, reading: Reading) -> None:
+        """Follow the newest times."""
+        known = dict(reading.steps_ms)
+        self._times = {
+            name: ms if name not in self._times else (1 - CALM) * self._times[name] + CALM * ms
+            for name, ms in known.items()
+        }
+        self._skipped, self._budget_ms = reading.skipped, reading.budget_ms
+        if self.isVisible():
+            self.update()
+
+    def paintEvent(self, event: QPaintEvent | None) -> None:
+        p = QPainter(self)
+        smooth(p)
+        look = self._look
+        p.setPen(pen(COLOURS.line, look.line()))
+        p.setBrush(faded(COLOURS.ground, 0.94))
+        p.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), look.px(1.5), look.px(1.5))
+        total = sum(self._times.values())
+        self._line(p, look.px(0.6), look.px(3.2), "A frame takes", f"{total:.2f}{THIN}ms", True)
+        longest = max([*self._times.values(), 0.1])
+        y = look.px(_HEAD)
+        for name, ms in list(self._times.items())[: _MOST_ROWS - 1]:
+            bar = QRectF(look.px(1.4), y + look.px(0.2), 0, look.px(_ROW - 0.4))
+            bar.setWidth((self.width() - look.px(2.8)) * ms / longest)
+            p.setPen(Qt.PenStyle.NoPen)
+            p.setBrush(faded(COLOURS.brass_dim, 0.55))
+            p.drawRoundedRect(bar, look.px(0.3), look.px(0.3))
+            self._line(p, y, look.px(_ROW), name, f"{ms:.2f}", False)
+            y += look.px(_ROW)
+        if self._skipped:
+            self._line(p, y, look.px(_ROW), "left out", ", ".join(self._skipped), False)
+        elif self._budget_ms is not None:
+            self._line(p, y, look.px(_ROW), "it may take", f"{self._budget_ms:.1f}{THIN}ms", False)
+        p.end()
+
+    def _line(
+        self, p: QPainter, y: float, height: float, left: str, right: str, strong: bool
+    ) -> None:
+        look = self._look
+        box = QRectF(look.px(2), y, self.width() - look.px(4), height)
+        p.setFont(look.font(Type.BODY, Weight.STRONG) if strong else look.font(Type.SMALL))
+        p.setPen(COLOURS.brass if strong else COLOURS.quiet)
+        p.drawText(box, int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter), left)
+        p.setPen(COLOURS.text)
+        p.drawText(box, int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter), right)
