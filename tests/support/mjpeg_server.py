@@ -174,7 +174,9 @@ class MjpegServer:
             part = self._next_part(generation, number, due)
             if part is None:
                 break
-            head = f"--{BOUNDARY}\r\nContent-Type: image/jpeg\r\nContent-Length: {len(part)}\r\n\r\n"
+            head = (
+                f"--{BOUNDARY}\r\nContent-Type: image/jpeg\r\nContent-Length: {len(part)}\r\n\r\n"
+            )
             client.sendall(head.encode() + part + b"\r\n")
             number += 1
             self._change(_sent=self._sent + 1)
