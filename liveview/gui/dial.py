@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from liveview.imaging.blade import EVEN_TILT
 from liveview.model import BladeReading
 
 GAUGE_HALF = 135.0
@@ -63,7 +64,7 @@ class Shadow:
     angle_deg: float
     size: float
     even: bool
-    """True when the tilt is not larger than its own uncertainty."""
+    """True when the tilt counts as none: the same limit as for the words."""
 
 
 def shadow_of(blade: BladeReading) -> Shadow | None:
@@ -80,7 +81,7 @@ def shadow_of(blade: BladeReading) -> Shadow | None:
     x = blade.tilt_across * across_x + along * along_x
     y = blade.tilt_across * across_y + along * along_y
     tilt = math.hypot(x, y)
-    floor = max(2.0 * (blade.tilt_sigma or 0.0), 0.01)
+    floor = max(EVEN_TILT, 3.0 * (blade.tilt_sigma or 0.0))
     return Shadow(compass(x, y), min(tilt / TILT_FULL, 1.0), tilt <= floor)
 
 

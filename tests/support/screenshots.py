@@ -1,0 +1,111 @@
+"""Screenshots of the window, made by the program itself on the simulated rig.
+
+``python tests/support/screenshots.py [--size 1280x800] [--scene candle] [--view lifted] OUT.png``
+calibrates the rig as a person would (cap, blade out, blade set) and saves the window.
+``assets/screenshot.png`` is made with the defaults. Needs a display, or ``xvfb-run``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from PyQt6.QtTest import QTest
+from PyQt6.QtWidgets import QApplication
+
+from liveview.app import VIEWS, House
+from liveview.engine.session import SWITCH_INTERVAL_S, Session
+from liveview.gui.bridge import Bridge
+from liveview.gui.other_pages import add_other_pages
+from liveview.gui.theme import dress
+from liveview.gui.window import Window
+from liveview.model import CalibrationKind
+from liveview.settings import Settings
+
+
+def wait(what: Callable[[], object], seconds: float = 60.0) -> None:
+    """Let the window run until something is so."""
+    end = time.monotonic() + seconds
+    while not what():
+        if time.monotonic() > end:
+            raise SystemExit("the window did not get there in time")
+        QTest.qWait(20)
+
+
+def take(session: Session, kind: CalibrationKind, **knobs: float) -> None:
+    """Set the rig's knobs, let the picture settle, take one calibration picture."""
+    rig = session.rig
+    assert rig is not None
+    for name, value in knobs.items():
+        rig.set(name, value)
+    QTest.qWait(1200)
+    session.take(kind)
+    wait(lambda: kind in session.status().has)
+
+
+def calibrate(session: Session) -> None:
+    """Dark, open and reference, with the flows off; then the flows again."""
+    rig = session.rig
+    assert rig is not None
+    flows = {name: value for name, value in rig.values().items() if name.startswith("flow_")}
+    quiet = dict.fromkeys(flows, 0.0)
+    take(session, CalibrationKind.DARK, lens_capped=1.0, **quiet)
+    take(session, CalibrationKind.OPEN, lens_capped=0.0, blade_out=1.0)
+    take(session, CalibrationKind.REFERENCE, blade_out=0.0)
+    for name, value in flows.items():
+        rig.set(name, value)
+
+
+def main() -> int:
+    """Make one screenshot."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--size", default="1280x800")
+    parser.add_argument("--scene", default="candle")
+    parser.add_argument("--view", default="lifted", choices=VIEWS)
+    parser.add_argument("--page", default="Watch")
+    parser.add_argument("--rate", type=float, default=12.0, help="frames a second; keep it low")
+    parser.add_argument("--wait", type=float, default=5.0, help="seconds of flow before the shot")
+    parser.add_argument("--keys", default="", help="keys pressed before the shot, with commas")
+    options = parser.parse_args()
+    sys.setswitchinterval(SWITCH_INTERVAL_S)
+    app = QApplication(["liveview"])
+    dress(app)
+    with TemporaryDirectory() as folder:
+        settings = (
+            Settings()
+            .replaced("store", folder=folder)
+            .replaced("camera", rate_hz=options.rate)
+            .replaced("enhance", view=options.view)
+        )
+        house = House(settings)
+        bridge = Bridge(house.supplies(), settings)
+        window = Window(bridge, VIEWS)
+        window.resize(*(int(part) for part in options.size.split("x")))
+        window.show()
+        window.activateWindow()
+        QTest.qWaitForWindowActive(window)
+        bridge.open(f"simulated:{options.scene}")
+        bridge.start()
+        wait(lambda: window.page.dial.picture.reading is not None)
+        add_other_pages(window, bridge)
+        assert bridge.session is not None
+        calibrate(bridge.session)
+        bridge.session.arm()
+        QTest.qWait(round(options.wait * 1e3))
+        window.turn_to(options.page)
+        for key in filter(None, options.keys.split(",")):
+            QTest.keySequence(app.focusWidget() or window, key)
+            QTest.qWait(400)
+        window.grab().save(str(options.out))
+        window.close()
+        house.close()
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
