@@ -23,7 +23,7 @@ Samples = NDArray[np.float32]
 CRACK_S = 0.12
 """After this the ringing of a crack is below the noise."""
 _BANK_S = 7.0
-_ECHOES = ((1.7e-3, 0.22), (4.9e-3, -0.15), (9.3e-3, 0.09), (17.1e-3, 0.05))
+_ECHOES = ((1.7e-3, 0.22), (4.9e-3, -0.15), (9.3e-3, 0.09), (17.1e-3, 0.03))
 """Delay after the direct sound and size of the reflections from table and walls."""
 
 

@@ -47,16 +47,20 @@ def speech(rate_hz: float, rng: np.random.Generator, seconds: float = 9.0) -> Sa
 
 
 def _syllable(count: int, rate_hz: float, rng: np.random.Generator) -> NDArray[np.float64]:
-    t = np.arange(count) / rate_hz
     swell = np.sin(math.pi * np.arange(count) / count) ** 0.7
     if rng.uniform() < 0.2:
         return 0.4 * swell * _band(rng.standard_normal(count), rate_hz, 3500.0, 8000.0)
     pitch = rng.uniform(95.0, 190.0) * (1.0 - 0.15 * np.arange(count) / count)
     phase = np.cumsum(pitch) / rate_hz
-    source = 2.0 * np.mod(phase, 1.0) - 1.0
+    # The vocal folds open slowly and close softly within a fifth of a period; the throat lets
+    # little through above 4 kHz.
+    within = np.mod(phase, 1.0)
+    source = np.where(
+        within < 0.8, within / 0.8, 0.5 + 0.5 * np.cos(math.pi * (within - 0.8) / 0.2)
+    )
     low, high = rng.uniform(300.0, 750.0), rng.uniform(900.0, 2300.0)
     voiced = sum(_band(source, rate_hz, f * 0.85, f * 1.15) for f in (low, high))
-    return np.asarray(swell * (voiced + 0.1 * source * np.exp(-t)))
+    return np.asarray(swell * voiced)
 
 
 def _band(
