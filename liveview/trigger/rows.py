@@ -14,7 +14,7 @@ MOST_BANDS = 90
 """Bands of rows a frame is cut into, at most; a band is never less than ``FEWEST_ROWS`` high."""
 FEWEST_ROWS = 4
 COLUMNS = 64
-CLEAR = 1.05
+CLEAR = 1.12
 """Tiles beyond this many radii count as outside: the mirror's rim and its glare are neither."""
 
 

@@ -1,0 +1,79 @@
+"""Was it a flash? A suspicion is judged by what the same place did before and does afterwards.
+
+::
+
+    flash      __|__        back at once
+    step       __|'''       stays: a lamp, a hand, the exposure
+    knock      __|.|'.      swings through: a shaken picture or blade
+    burst      __||_|_|     several flashes: back in between, never below
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from liveview.model import FrameStamp
+
+SHARE = 0.35
+"""Of the flash: what is smaller than this afterwards is not the same thing."""
+CLEAR = 3.0
+"""And smaller than this many sigma is noise."""
+NEAR = 2
+"""Frames on each side of which one may be bright, too: a flash between two exposures."""
+REST = 0.2
+"""Of the flash: more than this in the other near frames is something slower."""
+MOST_CROWD = 4
+"""Tiles elsewhere that may change in the frame of a tile's flash: more is movement."""
+RECORD = 0.4
+"""A flash is a record: light that only comes back (a hand leaves) is not."""
+
+
+@dataclass(slots=True)
+class Candidate:
+    """One suspicion.
+
+    ``channel`` is ``"inside"``, ``"outside"`` or ``"tile"``; ``place`` the bands (low, high) or
+    the tile (band, tile); ``size`` its brightness above expectation, codes; ``sigma`` the same in
+    noise units; ``record`` how much it is above the brightest of the last
+    seconds, codes; ``crowd`` how many tiles elsewhere changed in that frame; ``before`` and
+    ``after`` the same place's excess in the frames around, codes.
+    """
+
+    stamp: FrameStamp
+    channel: str
+    place: tuple[int, int]
+    size: float
+    sigma: float
+    strength: float
+    before: Sequence[float]
+    after: list[float] = field(default_factory=list)
+    level: float = 0.0
+    record: float = float("inf")
+    crowd: int = 0
+    lit: tuple[int, int] | None = None
+
+    @property
+    def flash(self) -> bool:
+        """The verdict over the frames gathered so far."""
+        if self.record < RECORD * self.size or self.crowd > MOST_CROWD:
+            return False
+        limit = max(SHARE * self.size, CLEAR * self.size / max(self.sigma, 1e-9))
+        if min(self.before, default=0.0) < -limit or min(self.after, default=0.0) < -limit:
+            return False
+        if self._spread_out():
+            return False
+        return all(
+            2 * _above(side, limit) < max(len(side), 1)
+            for side in (self.before[:-1], self.after[1:])
+        )
+
+    def _spread_out(self) -> bool:
+        """Bright over several frames: not a flash, whose light is in one or parted by two."""
+        around = sorted(max(v, 0.0) for v in (*self.before[-NEAR:], *self.after[:NEAR]))
+        rest = sum(around if self.channel == "tile" else around[:-1])
+        return rest > max(REST * self.size, 4.0 * self.size / max(self.sigma, 1e-9))
+
+
+def _above(values: Sequence[float], limit: float) -> int:
+    return sum(value > limit for value in values)

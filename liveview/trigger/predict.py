@@ -1,0 +1,94 @@
+"""What the rows' brightness should be next, from how it has been: mains flicker and drift included.
+
+For each band of rows the change to the next frame is predicted from the changes before,
+``d[n] = sum_j a[j] d[n-j]``, by least squares over all bands with exponential forgetting. A lamp
+that flickers with the mains, sampled at the frame rate, is a sum of few sinusoids, which such a
+recursion follows exactly (Prony's idea); noise alone makes it the mean of the last few frames.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Row = NDArray[np.float64]
+
+ORDER = 8
+OUTLIER = 4.0
+"""In units of the band's noise; such values do not enter the prediction."""
+MEMORY_FRAMES = 240
+"""Time constant of the forgetting and of the noise."""
+RELIEF = 0.4
+"""How much a frame on the prediction makes up for frames off it, when a step is believed."""
+FIRST_FRAMES = ORDER + 4
+"""Before that nothing is known."""
+
+
+class RowPredictor:
+    """One-step prediction of one value per band, and the noise of its errors.
+
+    Parameters
+    ----------
+    bands : int
+    patience : int
+        Frames after which a band that stays off its prediction is believed (a step).
+    floor : float
+        Smallest noise assumed.
+    """
+
+    def __init__(self, bands: int, patience: int, floor: float) -> None:
+        self._patience = patience
+        self._floor = floor
+        self._clean = np.zeros((ORDER + 1, bands))
+        self._raw = np.zeros((ORDER + 1, bands))
+        self._normal = np.zeros((ORDER, ORDER))
+        self._right = np.zeros(ORDER)
+        self._weights = np.zeros(ORDER)
+        self._off = np.zeros(bands)
+        self.noise = np.full(bands, floor)
+        """Standard deviation of the prediction error, learnt, per band."""
+        self.frames = 0
+
+    @property
+    def ready(self) -> bool:
+        """True once predictions mean something."""
+        return self.frames > 2 * FIRST_FRAMES
+
+    def step(self, value: Row) -> Row:
+        """Take the next value of each band; gives how much it exceeds its prediction."""
+        if self.frames < FIRST_FRAMES:
+            self._push(value, value)
+            return np.zeros_like(value)
+        changes = np.diff(self._clean, axis=0)
+        predicted = self._clean[-1] + self._weights @ changes
+        error = value - predicted
+        outlier = np.abs(error) > OUTLIER * self.noise if self.ready else np.zeros(len(value), bool)
+        self._learn(changes, value - self._clean[-1], error, outlier)
+        self._off = np.where(outlier, self._off + 1.0, np.maximum(self._off - RELIEF, 0.0))
+        self._push(np.where(outlier, predicted, value), value)
+        believed = self._off > self._patience
+        if believed.any():
+            self._clean[:, believed] = self._raw[:, believed]
+            self._off[believed] = 0
+        return np.asarray(error)
+
+    def _push(self, clean: Row, raw: Row) -> None:
+        for history, value in ((self._clean, clean), (self._raw, raw)):
+            history[:-1] = history[1:]
+            history[-1] = value
+        self.frames += 1
+
+    def _learn(self, changes: Row, change: Row, error: Row, outlier: NDArray[np.bool_]) -> None:
+        seen = self.frames - FIRST_FRAMES + 1
+        rate = max(1.0 / seen, 1.0 / MEMORY_FRAMES)
+        used = ~(outlier | (self._off > 0))
+        design = changes[:, used] / self.noise[used]
+        self._normal += rate * (design @ design.T - self._normal)
+        self._right += rate * (design @ (change[used] / self.noise[used]) - self._right)
+        ridge = 1e-6 * np.trace(self._normal) / ORDER + 1e-12
+        self._weights = np.linalg.solve(self._normal + ridge * np.eye(ORDER), self._right)
+        size = np.minimum(1.2533 * np.abs(error), OUTLIER * self.noise)
+        if not self.ready:
+            size = 1.2533 * np.abs(error)
+        self.noise += rate * (size - self.noise)
+        np.maximum(self.noise, self._floor, out=self.noise)

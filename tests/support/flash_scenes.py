@@ -1,0 +1,217 @@
+"""Sparks and everything that is none: a small independent model of a camera at a schlieren rig.
+
+Light is linear, 1.0 the top code. Each row sees its own moment (rolling shutter) or all the same
+one. The truth stands beside every frame. It shares nothing with the program's simulated rig, so
+that a detector cannot be tuned to the peculiarities of one of them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from liveview.model import Disc, Frame, FrameStamp, SourceInfo, SourceKind
+
+WELL_E = 8000.0
+READ_E = 5.0
+PEDESTAL = 0.004
+
+
+@dataclass(frozen=True)
+class Spark:
+    """A flash at ``time_s``: compact light ``arc`` (peak) at (x, y) and even light ``glow``."""
+
+    time_s: float
+    arc: float = 0.0
+    glow: float = 0.0
+    x: float = 0.55
+    y: float = 0.45
+    radius_px: float = 3.0
+
+
+@dataclass
+class Bench:
+    """A rig and what disturbs it. Sizes are those of the picture; times in seconds."""
+
+    width: int = 320
+    height: int = 180
+    rate_hz: float = 60.0
+    readout_s: float = 0.015
+    exposure_s: float = 0.002
+    seed: int = 1
+    sparks: tuple[Spark, ...] = ()
+    flicker: float = 0.0
+    room: float = 0.002
+    room_flicker: float = 0.6
+    mains_hz: float = 50.0
+    lamp_noise: float = 0.0005
+    steps: tuple[tuple[float, float], ...] = ()
+    """(time, factor): the lamp is that much brighter from then on."""
+    drift: float = 0.0
+    """Auto-exposure's slow wander, amplitude."""
+    hands: tuple[tuple[float, float, float], ...] = ()
+    """(begin, how long, speed in picture widths a second)."""
+    knocks: tuple[tuple[float, float, float], ...] = ()
+    """(time, size in px, frequency in Hz)."""
+    plume: bool = False
+    kernels: bool = True
+    transfer_srgb: bool = True
+    _bank: list[np.ndarray] = field(default_factory=list, repr=False)
+
+    @property
+    def row_time_s(self) -> float:
+        return self.readout_s / self.height
+
+    @property
+    def disc(self) -> Disc:
+        return Disc(self.width / 2, self.height / 2, 0.45 * self.height)
+
+    @property
+    def info(self) -> SourceInfo:
+        return SourceInfo(
+            SourceKind.CAMERA,
+            "bench",
+            self.width,
+            self.height,
+            1,
+            8,
+            255,
+            True,
+            self.rate_hz,
+            row_time_s=self.row_time_s,
+            exposure_s=self.exposure_s,
+        )
+
+    def __post_init__(self) -> None:
+        self._y, self._x = np.mgrid[: self.height, : self.width].astype(np.float32)
+        rng = np.random.default_rng(self.seed)
+        self._rng = rng
+        d = self.disc
+        r = np.hypot(self._x - d.cx, self._y - d.cy) / d.radius
+        soft = np.clip((1.0 - r) * d.radius / 1.5 + 0.5, 0, 1)
+        flaws = 1 + 0.03 * np.sin(self._x / 9.0) * np.cos(self._y / 7.0)
+        for _ in range(25):
+            x, y = rng.uniform(0, self.width), rng.uniform(0, self.height)
+            dot = np.exp(-((self._x - x) ** 2 + (self._y - y) ** 2) / 4)
+            flaws *= 1 - 0.4 * dot
+        self._mirror = (0.38 * soft * flaws * (1 - 0.15 * r**2)).astype(np.float32)
+        self._bank = [
+            rng.standard_normal((self.height, self.width)).astype(np.float32) for _ in range(24)
+        ]
+        codes = np.arange(65536) / 65535.0
+        if self.transfer_srgb:
+            codes = np.where(codes <= 0.0031308, 12.92 * codes, 1.055 * codes ** (1 / 2.4) - 0.055)
+        self._codes = np.rint(255 * codes).astype(np.uint8)
+
+    def row_times(self, number: int) -> np.ndarray:
+        """Begin of each row's exposure."""
+        return number / self.rate_hz + self.row_time_s * np.arange(self.height)
+
+    def rows_of(self, number: int, spark: Spark) -> np.ndarray:
+        """Rows of frame ``number`` that are exposed when the spark flashes."""
+        begin = self.row_times(number)
+        return np.flatnonzero((begin <= spark.time_s) & (spark.time_s < begin + self.exposure_s))
+
+    def light(self, number: int) -> np.ndarray:
+        """Light of one frame before the sensor."""
+        begin = self.row_times(number)
+        middle = begin + self.exposure_s / 2
+        keep = abs(np.sinc(2 * self.mains_hz * self.exposure_s))
+        wave = keep * np.sin(4 * math.pi * self.mains_hz * middle)
+        now = float(middle.mean())
+        lamp = (1 + self.flicker * wave) * (1 + self.drift * math.sin(2 * math.pi * 0.13 * now))
+        lamp = lamp * math.prod(f for t, f in self.steps if t <= now)
+        lamp = lamp * (1 + self.lamp_noise * float(self._rng.standard_normal()))
+        shift, push = self._knocked(now)
+        picture = self._mirror
+        if shift:
+            picture = _shifted(picture, shift)
+        if self.plume:
+            picture = picture * (1 + self._plume(now))
+        for spark in self.sparks:
+            if self.kernels and 0 < now - spark.time_s < 0.6 and spark.arc:
+                picture = picture * (1 + self._kernel(spark, now - spark.time_s))
+        picture = picture * (lamp * (1 + push))[:, None].astype(np.float32)
+        picture = picture + np.float32(self.room) * (1 + self.room_flicker * wave)[:, None].astype(
+            np.float32
+        )
+        for hand in self.hands:
+            picture = self._behind_hand(picture, hand, now)
+        for spark in self.sparks:
+            if abs(spark.time_s - now) < 0.1:
+                rows = self.rows_of(number, spark)
+                if len(rows):
+                    picture = picture + self._flash(spark, rows)
+        return picture
+
+    def frame(self, number: int) -> Frame:
+        """One frame as the camera gives it."""
+        light = np.maximum(self.light(number), 0)
+        sigma = np.sqrt(light * WELL_E + READ_E**2) / WELL_E
+        noise = self._bank[int(self._rng.integers(len(self._bank)))]
+        noise = np.roll(noise, int(self._rng.integers(self.height)), 0)
+        seen = PEDESTAL + light + noise * sigma
+        pixels = self._codes[np.clip(seen * 65535, 0, 65535).astype(np.uint16)]
+        return Frame(pixels, FrameStamp(number, number / self.rate_hz), 255)
+
+    def frames(self, seconds: float) -> Iterator[Frame]:
+        """The whole recording."""
+        for number in range(round(seconds * self.rate_hz)):
+            yield self.frame(number)
+
+    def _flash(self, spark: Spark, rows: np.ndarray) -> np.ndarray:
+        out = np.zeros((self.height, self.width), np.float32)
+        x, y = spark.x * self.width, spark.y * self.height
+        d2 = (self._x[rows] - x) ** 2 + (self._y[rows] - y) ** 2
+        out[rows] = spark.glow + spark.arc * np.exp(-d2 / (2 * spark.radius_px**2))
+        return out
+
+    def _kernel(self, spark: Spark, age_s: float) -> np.ndarray:
+        """Hot gas afterwards: bright on one side, dark on the other, rising and fading."""
+        x, y = spark.x * self.width, spark.y * self.height - 0.3 * self.height * age_s
+        s = 4 + 20 * math.sqrt(age_s)
+        dx = (self._x - x) / s
+        bump = dx * np.exp(-(dx**2) - ((self._y - y) / s) ** 2)
+        return np.float32(0.5 * math.exp(-age_s / 0.25)) * bump
+
+    def _plume(self, now: float) -> np.ndarray:
+        """A candle's plume: upright, meandering, turbulent above."""
+        up = 1 - self._y / self.height
+        x0 = 0.35 * self.width + 6 * up * np.sin(9 * up - 21 * now) * (1 + np.sin(1.7 * now))
+        dx = (self._x - x0) / (4 + 8 * up)
+        wild = 1 + 0.6 * up * np.sin(0.5 * self._y + 0.3 * self._x - 40 * now)
+        return 0.5 * dx * np.exp(-(dx**2)) * wild
+
+    def _behind_hand(self, picture: np.ndarray, hand: tuple, now: float) -> np.ndarray:
+        """A forearm from the side with four fingers, dark before the mirror, bright beside it."""
+        begin, lasts, speed = hand
+        if not begin <= now <= begin + lasts:
+            return picture
+        middle = begin + lasts / 2
+        reach = self.width * (0.75 - speed * abs(now - middle))
+        wave = 0.12 * self.height * math.sin(9 * now)
+        y = self._y - 0.55 * self.height - wave
+        fingers = 0.09 * self.height * np.cos(y * 2 * math.pi * 4 / (0.4 * self.height))
+        edge = np.where(np.abs(y) < 0.2 * self.height, reach + fingers, -99)
+        cover = np.clip((edge - self._x) / 2 + 0.5, 0, 1)
+        warm = 0.25 * np.exp(-(((self._x - edge) / 5) ** 2)) * (self._x > edge)
+        return picture * (1 - cover) * (1 + warm) + cover * 0.006
+
+    def _knocked(self, now: float) -> tuple[float, float]:
+        shift = push = 0.0
+        for time_s, size, hz in self.knocks:
+            age = now - time_s
+            if 0 <= age < 1.5:
+                swing = math.exp(-age / 0.25) * math.sin(2 * math.pi * hz * age + 0.9)
+                shift += size * swing
+                push += 0.06 * size * swing
+        return shift, max(push, -0.9)
+
+
+def _shifted(picture: np.ndarray, shift: float) -> np.ndarray:
+    whole = math.floor(shift)
+    part = np.float32(shift - whole)
+    return (1 - part) * np.roll(picture, whole, 1) + part * np.roll(picture, whole + 1, 1)
