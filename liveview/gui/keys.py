@@ -46,12 +46,12 @@ class KeyMap:
     Raises
     ------
     ValueError
-        Two actions with one name or one key.
+        Two actions with one name, or one key in one group.
     """
 
     def __init__(self, actions: Iterable[Action] = ()) -> None:
         self._actions: dict[str, Action] = {}
-        self._used: dict[str, str] = {}
+        self._used: dict[tuple[str, str], str] = {}
         self._shortcuts: list[tuple[Action, QShortcut]] = []
         self._window: QWidget | None = None
         self._allowed: frozenset[str] | None = None
@@ -70,9 +70,9 @@ class KeyMap:
         if action.name in self._actions:
             raise ValueError(f"two actions are called '{action.name}'")
         for key in action.keys:
-            if key in self._used:
-                raise ValueError(f"'{key}' is bound to {self._used[key]} and {action.name}")
-            self._used[key] = action.name
+            there = self._used.setdefault((action.group, key), action.name)
+            if there != action.name:
+                raise ValueError(f"'{key}' is bound to {there} and {action.name}")
         self._actions[action.name] = action
         if self._window is not None:
             self._bind(action, self._window)
@@ -97,9 +97,21 @@ class KeyMap:
         self._refresh()
 
     def allow(self, groups: Iterable[str] | None) -> None:
-        """Only the keys of these groups work; all when None."""
+        """Only the keys of these groups work; all when None.
+
+        Groups that never work together may share keys. Raises ValueError when two of these do.
+        """
+        self._check(None if groups is None else frozenset(groups))
         self._allowed = None if groups is None else frozenset(groups)
         self._refresh()
+
+    def _check(self, groups: frozenset[str] | None) -> None:
+        bound: dict[str, str] = {}
+        for (group, key), name in self._used.items():
+            if groups is None or group in groups:
+                there = bound.setdefault(key, name)
+                if there != name:
+                    raise ValueError(f"'{key}' is bound to {there} and {name}")
 
     def _refresh(self) -> None:
         for action, shortcut in self._shortcuts:

@@ -20,6 +20,15 @@ def test_one_key_has_one_meaning() -> None:
         KeyMap([first, Action("a", ("E",), "B", "g", nothing)])
 
 
+def test_groups_that_never_work_together_may_share_keys(app: object) -> None:
+    keys = KeyMap([Action("a", ("D",), "A", "one", nothing)])
+    keys.add(Action("b", ("D",), "B", "two", nothing))
+    keys.allow(["one"])
+    keys.allow(["two"])
+    with pytest.raises(ValueError, match="bound"):
+        keys.allow(["one", "two"])
+
+
 def test_keys_work_and_can_be_limited_to_groups(app: object) -> None:
     window = QWidget()
     pressed: list[str] = []
