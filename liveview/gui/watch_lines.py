@@ -29,6 +29,8 @@ from liveview.model import ArmState, BladeReading, Reading, SessionStatus
 from liveview.settings import Blade, Catch
 
 MOST_NOTICES = 5
+_BARE = {"", *(words.lower() for words in ARM_WORDS.values())}
+"""Words of the trigger that only repeat its state."""
 CLIPPING = 0.99
 """Peak of full scale from which on a microphone is called overdriven."""
 
@@ -62,8 +64,9 @@ def blade_lines(blade: BladeReading, target: Blade, reached: bool) -> list[Line]
 def catch_lines(status: SessionStatus, catch: Catch) -> list[Line]:
     """State of the trigger, what it waits for, what it keeps, what it caught last."""
     words = catch_line(catch, status.sound is not None)
-    if status.arm in (ArmState.LEARNING, ArmState.CATCHING) and status.arm_words:
-        words = status.arm_words
+    told = status.arm_words
+    if status.arm in (ArmState.LEARNING, ArmState.CATCHING) and told.lower() not in _BARE:
+        words = told
     lines = [
         Line(
             ARM_WORDS[status.arm],
