@@ -430,6 +430,8 @@ class StoreStatus:
     waiting_frames: int = 0
     events_kept: int = 0
     newest: str | None = None
+    folder: str | None = None
+    """Where events go."""
     free_bytes: int | None = None
     words: tuple[str, ...] = ()
     """Faults in words, newest last; empty when all is well."""
@@ -557,6 +559,29 @@ class ArmState(str, Enum):
 
 
 @dataclass(frozen=True, slots=True)
+class TriggerReading:
+    """What the trigger measures at present, for the screen.
+
+    ``flash`` and ``crack`` are the detectors' largest strengths of the last seconds, pairs of time
+    (seconds, session clock) and units of the detector's own noise, oldest first, one for each
+    twentieth of a second. A strength above the threshold is a suspicion: the flash detector waits
+    for the frames that follow. ``level`` is likewise the sound's peak, full scale 1.0. Empty while
+    the noise is not known or nothing comes in. ``now_s`` is the time of the newest frame watched.
+    """
+
+    now_s: float | None = None
+    learnt: float = 1.0
+    """How much of the learning is done, 0..1."""
+    since_s: float | None = None
+    """First moment that belongs to the event under way."""
+    until_s: float | None = None
+    """When the event under way ends unless another spark comes."""
+    flash: tuple[tuple[float, float], ...] = ()
+    crack: tuple[tuple[float, float], ...] = ()
+    level: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class SessionStatus:
     """Snapshot of the session for the screen; never blocks to be made."""
 
@@ -570,6 +595,7 @@ class SessionStatus:
     ring_capacity_seconds: float | None = None
     arm: ArmState = ArmState.OFF
     arm_words: str = ""
+    trigger: TriggerReading = field(default_factory=TriggerReading)
     sound_level: float | None = None
     """Peak of the newest sound block, full scale 1.0."""
     recent: tuple[Spotted, ...] = ()

@@ -222,6 +222,7 @@ class Session:
             ring_capacity_seconds=capacity,
             arm=self._watch.arm_state,
             arm_words=self._watch.arm_words,
+            trigger=self._watch.reading,
             sound_level=self._sounds.peak,
             recent=self._watch.recent,
             calibration_words=self._calibrating.words,

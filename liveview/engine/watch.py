@@ -9,9 +9,10 @@ from collections.abc import Callable
 from liveview.engine.bell import Bell
 from liveview.engine.eventbuilder import EventBuilder
 from liveview.engine.feed import Feed
-from liveview.engine.soundring import SoundRing
+from liveview.engine.signals import Signals
+from liveview.engine.soundring import SoundRing, block_end_s
 from liveview.errors import BadRequest
-from liveview.model import ArmState, Disc, Spotted
+from liveview.model import ArmState, Disc, Spotted, TriggerReading
 from liveview.trigger.arming import Action
 from liveview.trigger.catcher import Catcher
 
@@ -87,6 +88,7 @@ class Watch:
         self._watched = 0
         self._missed = 0
         self._recent: tuple[Spotted, ...] = ()
+        self._flash_signal, self._crack_signal, self._level = Signals(), Signals(), Signals()
 
     @property
     def watched(self) -> int:
@@ -112,6 +114,22 @@ class Watch:
     def arm_words(self) -> str:
         """State of the trigger in words."""
         return "" if self._catcher is None else self._catcher.words
+
+    @property
+    def reading(self) -> TriggerReading:
+        """What the trigger measures at present."""
+        catcher = self._catcher
+        if catcher is None:
+            return TriggerReading()
+        return TriggerReading(
+            now_s=self._newest_s if self._watched else None,
+            learnt=catcher.learnt,
+            since_s=catcher.since_s,
+            until_s=catcher.until_s,
+            flash=self._flash_signal.recent(),
+            crack=self._crack_signal.recent(),
+            level=self._level.recent(),
+        )
 
     def order(self, what: Callable[[Catcher, Feed], tuple[Action, ...]]) -> None:
         """Have something done between two frames.
@@ -192,6 +210,7 @@ class Watch:
         self._newest_s, self._newest_at_s = lease.frame.time_s, self._clock()
         actions = catcher.see(lease.frame)
         self._watched += 1
+        self._flash_signal.add(self._newest_s, catcher.flash_strength)
         self._note(catcher)
         if self._builder is None:
             lease.release()
@@ -206,6 +225,9 @@ class Watch:
         for number, block in blocks:
             self._block = number
             actions = catcher.hear(block)
+            end_s = block_end_s(block)
+            self._crack_signal.add(end_s, catcher.crack_strength)
+            self._level.add(end_s, float(abs(block.samples).max(initial=0.0)))
             self._note(catcher)
             if self._builder is not None:
                 self._builder.sound(number, block)

@@ -183,6 +183,7 @@ class Recorder:
             waiting_frames=self._inbox.frames,
             events_kept=self._kept,
             newest=newest,
+            folder=str(self.folder),
             free_bytes=free_bytes(self.folder),
             words=words,
         )

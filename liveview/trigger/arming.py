@@ -72,6 +72,7 @@ class Arming:
         self._armed_s = 0.0
         self._quiet_until_s = float("-inf")
         self._first_s = 0.0
+        self._since_s = 0.0
         self._end_s = 0.0
 
     @property
@@ -83,6 +84,11 @@ class Arming:
     def until_s(self) -> float | None:
         """When the present event ends unless another spark comes; None when there is none."""
         return self._end_s if self._state is ArmState.CATCHING else None
+
+    @property
+    def since_s(self) -> float | None:
+        """First moment that belongs to the present event; None when there is none."""
+        return self._since_s if self._state is ArmState.CATCHING else None
 
     @property
     def learnt(self) -> float:
@@ -159,7 +165,8 @@ class Arming:
         self._state = ArmState.CATCHING
         self._first_s = spotted.time_s
         self._end_s = self._wanted_end(spotted)
-        return (Begin(spotted, spotted.time_s - self._rules.pre_trigger_s),)
+        self._since_s = spotted.time_s - self._rules.pre_trigger_s
+        return (Begin(spotted, self._since_s),)
 
     def _extend(self, spotted: Spotted) -> tuple[Action, ...]:
         if spotted.time_s < self._first_s - self._rules.pre_trigger_s:

@@ -76,6 +76,31 @@ class Catcher:
     def _needs_sound(self) -> bool:
         return self._pairing.on in ("sound", "both")
 
+    @property
+    def learnt(self) -> float:
+        """How much of the learning is done, 0..1."""
+        return self._arming.learnt
+
+    @property
+    def since_s(self) -> float | None:
+        """First moment of the event under way."""
+        return self._arming.since_s
+
+    @property
+    def until_s(self) -> float | None:
+        """When the event under way ends unless another spark comes."""
+        return self._arming.until_s
+
+    @property
+    def flash_strength(self) -> float | None:
+        """Strength of the newest frame's strongest place; None until the noise is known."""
+        return self._flash.strongest if self._flash.ready else None
+
+    @property
+    def crack_strength(self) -> float | None:
+        """Largest strength in the newest block of sound; None until its background is known."""
+        return self._crack.strongest
+
     def apply(self, settings: Settings) -> None:
         """Use other settings from now on; what was learnt is kept."""
         self._arming.set_rules(rules_of(settings))

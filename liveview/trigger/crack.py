@@ -43,6 +43,8 @@ class CrackDetector:
         self._spread = 0.0
         self._heard = 0
         self._dead_until_s = float("-inf")
+        self.strongest: float | None = None
+        """Largest strength in the newest block; None while the background is not known."""
         self.until_s = float("-inf")
         """Everything before this time has been listened to (path delay taken off)."""
 
@@ -61,6 +63,7 @@ class CrackDetector:
         power = np.log10((whole[: count * hop].reshape(count, hop) ** 2).mean(axis=1) + 1e-14)
         self._rest = whole[count * hop :]
         found = []
+        self.strongest = None
         for i, value in enumerate(power):
             at_s = start_s + i * hop / block.rate_hz
             spot = self._hop(float(value), at_s, block)
@@ -81,6 +84,8 @@ class CrackDetector:
     def _hop(self, value: float, at_s: float, block: SoundBlock) -> Spotted | None:
         learnt = self._heard * HOP_S >= LEARN_S
         strength = (value - self._mean) / max(self._spread, 0.05)
+        if learnt:
+            self.strongest = max(strength, self.strongest or 0.0)
         if learnt and strength > self.sigma and at_s >= self._dead_until_s:
             self._dead_until_s = at_s + DEAD_S
             error_s = float(np.hypot(block.error_s, HOP_S / 2))
