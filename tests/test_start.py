@@ -42,7 +42,7 @@ class Machine:
         (self.checkout / ".ci").mkdir(parents=True)
         for name in ("start", ".ci/constraints.txt", "pyproject.toml"):
             shutil.copy(ROOT / name, self.checkout / name)
-        for tool in ("sh", "cat", "cmp", "dirname", "rm", "cp", "mkdir", "mktemp", "uname"):
+        for tool in ("sh", "cat", "cmp", "dirname", "rm", "cp", "mkdir", "mktemp", "uname", "tail"):
             (self.bin / tool).symlink_to(shutil.which(tool) or f"/bin/{tool}")
         self.program("id", 'echo "${WHO:-1000}"')
         self.program("python3", PYTHON.removeprefix("#!/bin/sh\n"))
