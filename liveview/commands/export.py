@@ -73,7 +73,7 @@ def _add_time(group: Any) -> None:
 
 
 def _add_look(group: Any) -> None:
-    group.add_argument("--setup", metavar="FILE.toml", help="settings instead of the stored ones")
+    group.add_argument("--setup", metavar="FILE.toml", help="settings, or a shipped set-up's name")
     group.add_argument("--view", choices=("plain", "lifted", "signed"), help="as in the window")
     group.add_argument("--gain", metavar="C", help="contrast at the palette's end")
     group.add_argument(
@@ -129,9 +129,10 @@ def _export_event(path: Path, args: argparse.Namespace) -> None:
 
 
 def _settings(args: argparse.Namespace, stored: Settings) -> Settings:
+    from liveview.commands.plan import setup_path
     from liveview.settings import load_settings
 
-    settings = stored if args.setup is None else load_settings(Path(args.setup))
+    settings = stored if args.setup is None else load_settings(setup_path(args.setup))
     if args.view is not None:
         settings = settings.replaced("enhance", view=args.view)
     if args.gain is not None:

@@ -357,7 +357,7 @@ class TestLook:
             "time": differ[:60, :200],
             "legend": differ[-60:, -250:],
             "bar": differ[-60:, :250],
-            "caption": differ[440:520, 300:660],
+            "caption": differ[500:, 300:660],
         }
         assert all(part.sum() > 100 for part in corners.values())
         # a simulated rig always says so

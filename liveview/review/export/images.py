@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -10,15 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.errors import BadRequest
+from liveview.model import Bytes
 from liveview.recorder.pictures import encode_png
 from liveview.review.enhance import Enhancer
 from liveview.review.export.common import Studio
 from liveview.review.export.job import Job, whole_file
-from liveview.review.export.look import Look
+from liveview.review.export.look import Look, text_width, write_text
 from liveview.review.export.metadata import as_text, export_metadata, png_with_text
 
 Still = Literal["as seen", "contrast", "raw"]
 
+PAPER = 16
+"""Grey of a contact sheet between its frames."""
 GREY_ZERO = 32768
 """Code of zero contrast in a 16 bit contrast still; 1 and 65535 are the ends, 0 no value."""
 
@@ -127,17 +131,37 @@ def export_sheet(
     event = enhancer.event
     indices = sheet_indices(len(event), event.spark_index, count, every)
     job.total = len(indices)
-    studio = Studio(enhancer, look)
-    across = max(1, math.ceil(math.sqrt(len(indices))))
-    down = math.ceil(len(indices) / across)
-    gap = max(2, studio.canvas.width // 60)
-    high, wide = studio.canvas.height + gap, studio.canvas.width + gap
-    sheet = np.full((down * high + gap, across * wide + gap, 3), 16, np.uint8)
-    for number, index in enumerate(indices):
-        row, column = divmod(number, across)
-        top, left = gap + row * high, gap + column * wide
-        sheet[top : top + high - gap, left : left + wide - gap] = studio.picture(index)
-        job.step()
+    sheet = _with_caption(_grid(enhancer, look, indices, job), look.caption)
     about = export_metadata(enhancer, "sheet", (indices[0], indices[-1]), indices=indices)
     with whole_file(path, overwrite=overwrite) as part:
         part.write_bytes(png_with_text(encode_png(sheet), as_text(about)))
+
+
+def _grid(enhancer: Enhancer, look: Look, indices: list[int], job: Job) -> Bytes:
+    """The frames in rows; legend and scale bar in the first only."""
+    first = Studio(enhancer, replace(look, caption=""))
+    others = Studio(enhancer, replace(look, caption="", legend=False, scale_bar=False))
+    canvas = first.canvas
+    across = max(1, math.ceil(math.sqrt(len(indices))))
+    down = math.ceil(len(indices) / across)
+    gap = max(2, canvas.width // 60)
+    high, wide = canvas.height + gap, canvas.width + gap
+    sheet = np.full((down * high + gap, across * wide + gap, 3), PAPER, np.uint8)
+    for number, index in enumerate(indices):
+        row, column = divmod(number, across)
+        top, left = gap + row * high, gap + column * wide
+        studio = others if number else first
+        sheet[top : top + canvas.height, left : left + canvas.width] = studio.picture(index)
+        job.step()
+    return sheet
+
+
+def _with_caption(sheet: Bytes, caption: str) -> Bytes:
+    if not caption:
+        return sheet
+    size = max(14, sheet.shape[1] // 60)
+    strip = np.full((2 * size, sheet.shape[1], 3), PAPER, np.uint8)
+    write_text(
+        strip, caption, max(4, (strip.shape[1] - text_width(caption, size)) // 2), size, size
+    )
+    return np.concatenate((sheet, strip))

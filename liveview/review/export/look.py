@@ -219,7 +219,9 @@ class Composer:
         size, margin = self._writing.size, self._margin
         text = self._writing.look.caption
         x = max(margin, (self._writing.canvas.width - text_width(text, size)) // 2)
-        y = self._writing.canvas.height - margin - round(2.2 * size)
+        between = text_width(text, size) <= 0.5 * self._writing.canvas.width
+        above = size // 3 if between else round(2.2 * size)
+        y = self._writing.canvas.height - margin - above
         write_text(self._paper, text, x, y, size)
 
     def _scale_bar(self) -> None:

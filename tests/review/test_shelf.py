@@ -1,0 +1,44 @@
+"""The list of events and the bin."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from liveview.errors import OutputFailed
+from liveview.model import Cause
+from liveview.recorder import StoredEvent
+from liveview.review.shelf import list_events, read_card, restore, to_bin
+
+
+def test_cards(record, tmp_path) -> None:
+    first, second = record(count=5), record(count=3, complete=False)
+    (tmp_path / "events" / "notes").mkdir()
+    cards = list_events(tmp_path / "events")
+    assert [card.path for card in cards] == [first, second]
+    card = cards[0]
+    assert (card.cause, card.strength, card.sparks, card.frames) == (Cause.FLASH, 12.0, 1, 5)
+    assert card.complete and card.converted and card.poster == first / "poster.png"
+    assert not cards[1].complete
+
+
+def test_damaged_and_missing(record, tmp_path) -> None:
+    path = record(count=2)
+    (path / "event.json").write_text("{")
+    assert "cannot be read" in read_card(path).words
+    assert list_events(tmp_path / "none") == ()
+
+
+def test_bin_and_back(record, tmp_path) -> None:
+    path = record(count=2)
+    binned = to_bin(path)
+    assert list_events(path.parent) == () and binned.parent.name == ".bin"
+    again = record(count=2)
+    assert again == path
+    back = restore(binned)
+    assert back.name == f"{path.name}_2"
+    with StoredEvent.open(back) as event:
+        assert len(event) == 2
+    with pytest.raises(OutputFailed):
+        to_bin(Path(tmp_path / "none" / "x"))
