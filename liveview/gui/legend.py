@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from PyQt6.QtGui import QColor
 
-from liveview.gui.ring import Legend
 from liveview.gui.words import with_unit
 from liveview.imaging.palettes import palette
 from liveview.model import Reading
@@ -15,13 +16,18 @@ GREY = {"plain", "lifted", "arrows"}
 STOPS = 33
 
 
-def legend_for(reading: Reading) -> Legend:
-    """The legend of a reading's view and scale."""
-    table = palette("grey" if reading.view in GREY else "signed")
+@lru_cache(maxsize=16)
+def legend_colours(view: str) -> tuple[QColor, ...]:
+    """Colours from the most negative to the most positive value."""
+    table = palette("grey" if view in GREY else "signed")
     codes = [1 + round(254 * k / (STOPS - 1)) for k in range(STOPS)]
-    stops = tuple(QColor(int(table[c, 2]), int(table[c, 1]), int(table[c, 0])) for c in codes)
+    return tuple(QColor(int(table[c, 2]), int(table[c, 1]), int(table[c, 0])) for c in codes)
+
+
+def legend_words(reading: Reading) -> tuple[str, str, str]:
+    """Words at the left end, in the middle and at the right end."""
     if reading.scale is None:
-        return Legend(stops, "dark", "light", "bright")
+        return ("dark", "light", "bright")
     unit = "sigma" if reading.view == "significance" else reading.unit
-    low = with_unit(-reading.scale, unit, sign=True)
-    return Legend(stops, low, "0", with_unit(reading.scale, unit, sign=True))
+    low, high = (with_unit(value, unit, sign=True) for value in (-reading.scale, reading.scale))
+    return (low, "0", high)

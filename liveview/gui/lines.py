@@ -51,7 +51,6 @@ class Lines(QWidget):
         self._right = align == Qt.AlignmentFlag.AlignRight
         self._from_bottom = from_bottom
         self._lines: tuple[Line, ...] = ()
-        self._shown: tuple[object, ...] = ()
         self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
 
     def set_look(self, look: Look) -> None:
@@ -60,14 +59,9 @@ class Lines(QWidget):
         self.update()
 
     def show_lines(self, lines: Sequence[Line]) -> None:
-        """Replace the words; repaints only if they differ. Marks count as equal by their line."""
-        shown = tuple(
-            (line.text, line.suffix, line.size, line.colour.rgba(), line.mark is not None)
-            for line in lines
-        )
-        self._lines = tuple(lines)
-        if shown != self._shown or any(line.mark is not None for line in lines):
-            self._shown = shown
+        """Replace the words; repaints only if they differ."""
+        if tuple(lines) != self._lines:
+            self._lines = tuple(lines)
             self.setAccessibleName(self.words())
             self.update()
 

@@ -70,14 +70,20 @@ class Pad(QAbstractButton):
         self, *, mark: Mark | None = None, note: str = "", on: bool = False, title: str = ""
     ) -> None:
         """What it shows."""
-        self._mark = mark
-        changed = note != self._note or (title and title != self.text())
-        self._note, self._on = note, on
+        if (mark, note, on, title or self.text()) == (
+            self._mark,
+            self._note,
+            self._on,
+            self.text(),
+        ):
+            return
+        resized = note != self._note or (title and title != self.text())
+        self._mark, self._note, self._on = mark, note, on
         if title:
             self.setText(title)
             self.setAccessibleName(title)
         self.setAccessibleDescription(note)
-        if changed:
+        if resized:
             self.resize(self.sizeHint())
         self.update()
 

@@ -21,28 +21,18 @@ from liveview.model import Side
 
 
 @dataclass(frozen=True, slots=True)
-class Legend:
-    """What the colours of the view stand for.
-
-    ``stops`` run from the most negative to the most positive value; ``low`` and ``high`` are the
-    words at the ends, ``name`` stands in the middle when there is no zero.
-    """
-
-    stops: tuple[QColor, ...]
-    low: str
-    middle: str
-    high: str
-
-
-@dataclass(frozen=True, slots=True)
 class FaceValues:
-    """What changes rarely: drawn once and kept as a picture."""
+    """What changes rarely: drawn once and kept as a picture.
+
+    ``colours`` of the legend run from the most negative to the most positive value; None: no
+    legend.
+    """
 
     target: float
     band: float
     reached: bool
     calibrated: bool
-    legend: Legend | None
+    colours: tuple[QColor, ...] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +55,8 @@ class HandValues:
     trace: tuple[tuple[float, float], ...] = ()
     catching: bool = False
     side: Side = Side.LEFT
+    legend: tuple[str, str, str] | None = None
+    """Words at the left end, in the middle and at the right end of the legend."""
     clipped: tuple[bool, bool] = (False, False)
 
 
@@ -79,8 +71,8 @@ def paint_face(p: QPainter, g: DialGeometry, look: Look, values: FaceValues) -> 
     _gauge_scale(p, g, look, centre, values.calibrated)
     _target(p, g, look, centre, values)
     _rim(p, g, look, centre)
-    if values.legend is not None:
-        _legend(p, g, look, centre, values.legend)
+    if values.colours is not None:
+        _legend(p, g, look, centre, values.colours)
 
 
 def paint_hands(p: QPainter, g: DialGeometry, look: Look, values: HandValues) -> None:
@@ -92,6 +84,8 @@ def paint_hands(p: QPainter, g: DialGeometry, look: Look, values: HandValues) ->
     _blade_mark(p, g, look, centre, values.side)
     if values.uncut is not None:
         _index(p, g, look, centre, values)
+    if values.legend is not None:
+        _legend_words(p, g, look, centre, values.legend)
     _clip_marks(p, g, look, centre, values.clipped)
 
 
@@ -173,14 +167,16 @@ def _blade_mark(p: QPainter, g: DialGeometry, look: Look, centre: QPointF, side:
     p.restore()
 
 
-def _legend(p: QPainter, g: DialGeometry, look: Look, centre: QPointF, legend: Legend) -> None:
+def _legend(
+    p: QPainter, g: DialGeometry, look: Look, centre: QPointF, colours: tuple[QColor, ...]
+) -> None:
     inner, outer = _track(g, look)
     start, sweep = 180.0 - LEGEND_HALF, 2 * LEGEND_HALF
     # Qt's conical gradient runs anticlockwise from three o'clock: from the right end (positive,
     # on the screen's lower right) clockwise is against it, so the stops are set from the left.
     gradient = QConicalGradient(centre, 270.0 - LEGEND_HALF)
-    last = max(len(legend.stops) - 1, 1)
-    for k, colour in enumerate(legend.stops):
+    last = max(len(colours) - 1, 1)
+    for k, colour in enumerate(colours):
         gradient.setColorAt(k / last * sweep / 360.0, colour)
     p.fillPath(sector(centre, inner - look.px(0.5), outer, start, sweep), gradient)
     p.setPen(pen(COLOURS.tick, look.line()))
@@ -189,13 +185,20 @@ def _legend(p: QPainter, g: DialGeometry, look: Look, centre: QPointF, legend: L
             polar(centre, g.gauge_in + look.px(0.4), angle),
             polar(centre, g.gauge_in + look.px(0.9), angle),
         )
+
+
+def _legend_words(
+    p: QPainter, g: DialGeometry, look: Look, centre: QPointF, words: tuple[str, str, str]
+) -> None:
+    inner, _ = _track(g, look)
     middle = (g.gauge_in + look.px(0.6) + inner - look.px(0.5)) / 2
     p.setFont(look.font(Type.SMALL, Weight.FIRM))
     p.setPen(COLOURS.text)
-    ring_text(p, centre, middle, 180.0 + LEGEND_HALF - 4.5, legend.low)
-    ring_text(p, centre, middle, 180.0 - LEGEND_HALF + 4.5, legend.high)
+    low, zero, high = words
+    ring_text(p, centre, middle, 180.0 + LEGEND_HALF - 4.5, low)
+    ring_text(p, centre, middle, 180.0 - LEGEND_HALF + 4.5, high)
     p.setPen(COLOURS.quiet)
-    ring_text(p, centre, middle, 180.0, legend.middle)
+    ring_text(p, centre, middle, 180.0, zero)
 
 
 def _memory_track(p: QPainter, g: DialGeometry, look: Look, centre: QPointF) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from functools import lru_cache
 
 from PyQt6.QtCore import QByteArray
 from PyQt6.QtGui import QColor, QFont, QFontDatabase, QPalette
@@ -105,16 +106,21 @@ class Look:
 
     def font(self, size: Type = Type.BODY, weight: Weight = Weight.PLAIN) -> QFont:
         """A font of the scale; figures have equal widths so that readings do not jitter."""
-        font = QFont(FAMILY)
-        font.setPixelSize(max(9, round(self.text_px * size.value)))
-        font.setWeight(weight.value)
-        if hasattr(font, "setFeature"):
-            font.setFeature(QFont.Tag(QByteArray(b"tnum").data()), 1)
-        return font
+        return _font(max(9, round(self.text_px * size.value)), weight)
 
     def line(self, width: float = 1.0) -> float:
         """Line width in pixels: ``width`` at the reference size."""
         return max(1.0, width * self.text_px / REFERENCE_TEXT)
+
+
+@lru_cache(maxsize=64)
+def _font(pixels: int, weight: Weight) -> QFont:
+    font = QFont(FAMILY)
+    font.setPixelSize(pixels)
+    font.setWeight(weight.value)
+    if hasattr(font, "setFeature"):
+        font.setFeature(QFont.Tag(QByteArray(b"tnum").data()), 1)
+    return font
 
 
 def load_typeface() -> bool:

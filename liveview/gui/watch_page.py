@@ -15,7 +15,7 @@ from liveview.gui.dial import shadow_of
 from liveview.gui.dialwidget import DialWidget
 from liveview.gui.history import History
 from liveview.gui.keys import KeyMap
-from liveview.gui.legend import legend_for
+from liveview.gui.legend import legend_colours, legend_words
 from liveview.gui.lines import Lines
 from liveview.gui.marks import (
     calibration_mark,
@@ -184,9 +184,9 @@ class WatchPage(QWidget):
     def _refresh_face(self) -> None:
         reading, blade = self._reading, self._settings.blade
         calibrated = reading is not None and reading.blade.uncut is not None
-        legend = None if reading is None else legend_for(reading)
+        colours = None if reading is None else legend_colours(reading.view)
         self.dial.set_face(
-            FaceValues(blade.target_uncut, blade.target_band, self._reached(), calibrated, legend)
+            FaceValues(blade.target_uncut, blade.target_band, self._reached(), calibrated, colours)
         )
 
     def _reached(self) -> bool:
@@ -221,6 +221,7 @@ class WatchPage(QWidget):
                 trace=self._light.trace(now) if span else (),
                 catching=status.arm is ArmState.CATCHING,
                 side=self._settings.blade.side,
+                legend=legend_words(reading),
                 clipped=clipped,
             )
         )
