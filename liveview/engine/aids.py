@@ -168,7 +168,7 @@ class AlignAids:
         uncut = reading.blade.uncut
         patch = self._patch(frame, reading.disc)
         focus = None if patch is None else self._focus.see(self._light(frame.pixels[patch], frame))
-        self._look_for_mains(frame, levels, reading.disc)
+        self._look_for_mains(frame, levels, reading)
         return AidsReading(
             time_s=frame.time_s,
             target=self.target,
@@ -212,15 +212,17 @@ class AlignAids:
             return patch_around(frame.pixels.shape, *self._focus_at)
         return None if disc is None else rim_patch(frame.pixels.shape, disc)
 
-    def _look_for_mains(self, frame: Frame, levels: Levels | None, disc: Disc | None) -> None:
+    def _look_for_mains(self, frame: Frame, levels: Levels | None, reading: Reading) -> None:
+        """Ripple of the lamp where the chain tells it apart from the flow, else of the disc."""
         if levels is None:
             return
+        brightness = reading.lamp_gain if reading.lamp_gain is not None else levels.mean
         if self._means and frame.time_s < self._means[-1][0]:
             self._means.clear()
-        self._means.append((frame.time_s, levels.mean))
+        self._means.append((frame.time_s, brightness))
         while frame.time_s - self._means[0][0] > MAINS_SECONDS:
             self._means.popleft()
-        in_rows = self._mains_in_rows(frame, disc) if self._row_time_s else None
+        in_rows = self._mains_in_rows(frame, reading.disc) if self._row_time_s else None
         if self._seen % MAINS_EVERY:
             return
         series = np.asarray(self._means)

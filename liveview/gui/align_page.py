@@ -6,13 +6,16 @@ right the steps of the set-up with what to do next, below them the raw levels.
 
 from __future__ import annotations
 
+import secrets
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Protocol, runtime_checkable
 
 from PyQt6.QtCore import QRect, Qt
 from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
+from liveview.bench.exercise import Exercise
 from liveview.engine.aids import AidsReading, Target
 from liveview.engine.guide import StepState
 from liveview.engine.tone import Tone
@@ -23,10 +26,12 @@ from liveview.gui.align_words import (
     axial_words,
     focus_words,
     instruction,
+    next_words,
     spot_words,
     steady_words,
     travel_to_go_m,
     travel_words,
+    verdict_words,
     walk_words,
 )
 from liveview.gui.around import SIDE_STEPS, free_width
@@ -41,6 +46,7 @@ from liveview.gui.pad import Pad
 from liveview.gui.ring import FaceValues, HandValues
 from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.words import THIN, first_up, warnings
+from liveview.imaging.exposure import FEW
 from liveview.model import CalibrationKind, Reading, SessionStatus
 from liveview.settings import Settings
 
@@ -62,6 +68,17 @@ CALIBRATION_HOW = {
 }
 
 
+@runtime_checkable
+class Misalignable(Protocol):
+    """A rig in which mistakes can be hidden: the simulated one."""
+
+    def exercise(self, seed: int) -> Exercise:
+        """Misalign it."""
+
+    def values(self) -> Mapping[str, float]:
+        """Knobs as they are."""
+
+
 class AlignPage(QWidget):
     """Everything that is read while setting up.
 
@@ -73,7 +90,7 @@ class AlignPage(QWidget):
         What the pads do; the page adds its own actions in ``window``.
     """
 
-    KEY_GROUPS = ("Pages", "Window", "Calibrate", "Align", "Hand on the simulated rig")
+    KEY_GROUPS = ("Pages", "Window", "Calibrate", "Align", "Panels")
 
     def __init__(
         self,
@@ -96,6 +113,8 @@ class AlignPage(QWidget):
         self._target = Target.MIRROR
         self._smoothing = 1
         self._view_before: str | None = None
+        self._exercise: Exercise | None = None
+        self._verdict: str = ""
         self.tone = Tone()
         self.dial = DialWidget(self)
         self.marks = PictureMarks(self.dial.picture)
@@ -117,11 +136,12 @@ class AlignPage(QWidget):
         """What can be done here, for the window's key map."""
         group = "Align"
         return (
-            Action("card", ("C",), "Look at a card, or at the mirror", group, self.toggle_card),
+            Action("card", ("K",), "Look at a card, or at the mirror", group, self.toggle_card),
             Action("far", ("V",), "Read it from the rig", group, self.toggle_far),
             Action("tone", ("N",), "Hear how far it is", group, self.toggle_tone),
             Action("smooth", ("J",), "Smoothing of the reading", group, self.next_smoothing),
             Action("best", ("X",), "Forget the best so far", group, self.forget_best),
+            Action("exercise", ("Y",), "A hidden mistake, or its judgement", group, self.exercise),
             Action("rim", ("M",), "Judge focus on the mirror's rim", group, self.focus_on_rim),
         )
 
@@ -131,7 +151,7 @@ class AlignPage(QWidget):
         titles |= {"card": "Card", "far": "Far view", "tone": "Tone", "smooth": "Smoothing"}
         for name, title in titles.items():
             what = self._keys[name]
-            mirrored = name.startswith("take")
+            mirrored = not name.startswith("take")
             pad = Pad(title, what.key, mirrored=mirrored, parent=self)
             pad.setToolTip(f"{what.title}  ({what.key})")
             pad.clicked.connect(what.run)
@@ -154,7 +174,7 @@ class AlignPage(QWidget):
         self.far.raise_()
         self._refresh_pads()
 
-    def close_far(self) -> bool:
+    def close_own(self) -> bool:
         """Put the far view away; False when it was not there."""
         there = self.far.isVisible()
         self.far.hide()
@@ -187,6 +207,21 @@ class AlignPage(QWidget):
         """Judge the sharpness on the mirror's rim again."""
         if self._bridge.session is not None:
             self._bridge.session.aids.focus_on(None)
+
+    def exercise(self) -> None:
+        """Hide mistakes in the simulated rig; the next time, tell how far off it is."""
+        session = self._bridge.session
+        rig = None if session is None else session.rig
+        under_way, self._exercise = self._exercise, None
+        if rig is None or not isinstance(rig, Misalignable):
+            self._bridge.said.emit("Mistakes can only be hidden in the simulated rig.")
+            return
+        if under_way is not None:
+            self._verdict = verdict_words(under_way.judge(rig.values()))
+            return
+        self._exercise = rig.exercise(secrets.randbelow(1_000_000))
+        self._verdict = "Something is wrong with this rig. Put it right, then press Y again."
+        self._bridge.said.emit("The rig has been misaligned. Take hold of it with H.")
 
     def _mark_patch(self, x: float, y: float) -> None:
         session, reading = self._bridge.session, self._reading
@@ -231,7 +266,8 @@ class AlignPage(QWidget):
         self._refresh()
 
     def _on_source(self, address: str) -> None:
-        self._reading = self._aids = None
+        self._reading = self._aids = self._exercise = None
+        self._verdict = ""
         self.dial.picture.clear()
         self.marks.show_aids(None)
         self._order()
@@ -364,7 +400,7 @@ class AlignPage(QWidget):
         self.levels.show_levels(None if aids is None else aids.levels, transfer)
         lines = []
         if aids is not None and aids.exposure_words:
-            clipped = aids.levels is not None and aids.levels.clipped_bright > 0.0005
+            clipped = aids.levels is not None and aids.levels.clipped_bright > FEW
             mark = notice_mark if clipped else None
             lines.append(Line(f"{first_up(aids.exposure_words)}.", weight=Weight.FIRM, mark=mark))
         if aids is not None and aids.mains is not None:
@@ -378,9 +414,9 @@ class AlignPage(QWidget):
         states = session.guide.see(reading, self._aids, self._status.has, self._settings)
         lines = [Line("Set-up", colour=COLOURS.quiet, gap=0.0)]
         lines += [self._step_line(state) for state in states]
-        following = next((s for s in states if not s.true and s.reached_s is None), None)
-        if following is not None:
-            lines.append(Line(following.how, gap=1.0))
+        how = self._verdict or next_words(states)
+        if how:
+            lines.append(Line(how, gap=1.0))
         worries = warnings(self._status, ())
         lines += [Line(word, Type.SMALL, gap=0.8, mark=notice_mark) for word in worries[:2]]
         self.steps.show_lines(lines)
@@ -462,9 +498,9 @@ class AlignPage(QWidget):
         inset = look.px(15)
         self._put(self.focus_lines, margin, low, room, look.px(6.6))
         self._put(self.inset, margin, low + look.px(7), inset + look.px(2.4), inset)
-        tall = look.px(12)
+        tall = look.px(11)
         x = width - margin - room
-        self._put(self.exposure, x, low - look.px(2), room, look.px(11))
+        self._put(self.exposure, x, low - look.px(3), room, look.px(13))
         self._put(self.levels, x, height - tall - look.px(1.5), room, tall)
         self._place_pads()
 

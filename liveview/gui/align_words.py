@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
+from liveview.bench.exercise import Finding, Verdict
 from liveview.engine.aids import AidsReading
+from liveview.engine.guide import Step, StepState
 from liveview.errors import BadRequest
 from liveview.gui.words import DASH, THIN, first_up, percent
 from liveview.imaging.blade import EVEN_TILT
@@ -146,3 +149,42 @@ def focus_words(aids: AidsReading | None) -> str:
     if aids is None or aids.focus is None:
         return f"Sharpness {DASH}"
     return f"Sharpness {percent(aids.focus.share, 0)} of the best"
+
+
+def next_words(states: Sequence[StepState]) -> str:
+    """What to do for the first step that was never reached; empty when all were.
+
+    Nobody needs the lamp's image once the blade cuts into it.
+    """
+    cut = any(state.step is Step.CUT and state.reached_s is not None for state in states)
+    for state in states:
+        if state.reached_s is None and not state.true:
+            if state.step is Step.LAMP_IMAGE and cut:
+                continue
+            return state.how
+    return ""
+
+
+_KNOB_WORDS = {
+    "blade_x_m": ("the cut", 1e3, "mm"),
+    "blade_z_m": ("the blade along the beam", 1e3, "mm"),
+    "blade_angle_rad": ("the blade's angle", 180 / math.pi, "°"),
+    "exposure_s": ("the exposure", 1e3, "ms"),
+}
+
+
+def _finding_words(finding: Finding) -> str:
+    name, factor, unit = _KNOB_WORDS[finding.knob]
+    if finding.grade == "right":
+        return f"{name} is right"
+    size = f"{abs(finding.off) * factor:.2g}{THIN}{unit}"
+    grade = "nearly right" if finding.grade == "nearly" else "off"
+    return f"{name} is {grade}, by {size}"
+
+
+def verdict_words(verdict: Verdict) -> str:
+    """How an exercise ended: what had been wrong first, then what became wrong."""
+    told = [f for f in verdict.findings if f.hidden or f.grade != "right"]
+    words = "; ".join(_finding_words(finding) for finding in told)
+    head = "Solved" if verdict.solved else "Not yet right"
+    return f"{head}: {words}." if words else f"{head}."

@@ -13,12 +13,18 @@ NO_PICTURE_MS = 2500
 
 def add_other_pages(window: Window, bridge: Bridge) -> None:
     """Add all of them now."""
+    from liveview.gui.align_page import AlignPage
     from liveview.gui.plan_page import PlanPage
 
     plan = PlanPage(bridge.settings)
     plan.used.connect(window.use_settings)
     plan.said.connect(window.say)
     window.add_page("Plan", plan)
+    align = AlignPage(bridge, window.keys)
+    for action in align.own_actions():
+        window.keys.add(action)
+    align.make_pads()
+    window.add_page("Align", align)
 
 
 def add_other_pages_later(window: Window, bridge: Bridge) -> None:

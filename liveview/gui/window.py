@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
-from typing import Protocol, cast
+from typing import Protocol, cast, runtime_checkable
 
 from PyQt6.QtCore import QRectF, QTimer
 from PyQt6.QtGui import QCloseEvent, QIcon, QPainter, QPaintEvent, QResizeEvent, QShowEvent
@@ -39,7 +39,17 @@ PAGE_ORDER = ("Plan", "Align", "Watch", "Catch", "Review", "Show")
 PAGE_KEYS = dict(zip(PAGE_ORDER, ("F2", "F3", "F4", "F5", "F6", "F7"), strict=True))
 
 ALWAYS = ("Pages", "Window")
-"""Key groups that work on every page; the others only where the picture is."""
+"""Key groups that work on every page. A page names the others that work on it as ``KEY_GROUPS``."""
+
+WATCH_KEYS = (*ALWAYS, "Look", "Calibrate", "Panels", "Catch")
+
+
+@runtime_checkable
+class SelfClosing(Protocol):
+    """A page that opens things over itself."""
+
+    def close_own(self) -> bool:
+        """Put away what is open; False when nothing was."""
 
 
 class Page(Protocol):
@@ -109,6 +119,7 @@ class Window(QWidget):
         self.page.set_settings(bridge.settings)
         self.panels.set_settings(bridge.settings)
         self.add_page("Watch", self.page)
+        self.keys.allow(WATCH_KEYS)
 
     # --- pages
 
@@ -134,11 +145,20 @@ class Window(QWidget):
         for known, page in self._book.items():
             page.setVisible(known == name)
         self.pages.turn_to(name)
-        watching = self._book[name] is self.page
-        self.keys.allow(None if watching else ALWAYS)
+        page = self._book[name]
+        watching = page is self.page
+        self.keys.allow(WATCH_KEYS if watching else getattr(page, "KEY_GROUPS", ALWAYS))
         if not watching:
             self.panels.close()
-        (self.page.dial.picture if watching else self._book[name]).setFocus()
+        (self.page.dial.picture if watching else page).setFocus()
+
+    def _open_pages(self) -> list[SelfClosing]:
+        """The open page, where it has something of its own to put away."""
+        return [
+            page
+            for page in self._book.values()
+            if page.isVisible() and isinstance(page, SelfClosing)
+        ]
 
     def _connect(self) -> None:
         bridge, picture = self._bridge, self.page.dial.picture
@@ -243,7 +263,7 @@ class Window(QWidget):
     def _back(self) -> None:
         if self.key_sheet.isVisible():
             self.key_sheet.close_sheet()
-        elif self.panels.close():
+        elif self.panels.close() or any(page.close_own() for page in self._open_pages()):
             return
         elif self.page.dial.picture.whole:
             self.page.dial.picture.show_whole(False)

@@ -20,8 +20,8 @@ BINS = 64
 TARGET_TOP = 0.80
 """Linear light wanted for the brightest thousandth of the open picture: a third of a stop spare."""
 _BRIGHTEST = 0.999
-_FEW = 0.0005
-"""Share of clipped pixels (hot pixels, glints) that is not worth a word."""
+FEW = 0.003
+"""Share of clipped pixels (hot pixels, glints, a small flame) that is not worth a word."""
 _EVEN_STOPS = 1.0 / 3.0
 """A step that no exposure dial is finer than."""
 
@@ -113,7 +113,7 @@ def stops_to_target(levels: Levels, uncut: float | None = None) -> float | None:
         return None
     open_top = levels.brightest / max(uncut or 1.0, 0.02)
     stops = math.log2(TARGET_TOP / open_top)
-    return min(stops, -1.0) if levels.clipped_bright > _FEW else stops
+    return min(stops, -1.0) if levels.clipped_bright > FEW else stops
 
 
 def exposure_advice(levels: Levels, uncut: float | None = None) -> str:
@@ -121,7 +121,7 @@ def exposure_advice(levels: Levels, uncut: float | None = None) -> str:
     stops = stops_to_target(levels, uncut)
     if stops is None:
         return "no light at all: is the lamp on and the lens open?"
-    if levels.clipped_bright > _FEW:
+    if levels.clipped_bright > FEW:
         return (
             f"{100 * levels.clipped_bright:.2g} % of the disc is too bright to be measured: "
             "expose at least 1 stop less"

@@ -23,6 +23,9 @@ _LEAST_FRAMES = 48
 _SIGMA = 6.0
 """A ripple must exceed the scatter of its own estimate this many times."""
 _LEAST_DEPTH = 0.002
+_STANDS_OUT = 4.0
+"""A ripple is a line: it must be this many times the median of other frequencies."""
+_OTHERS = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +99,10 @@ def mains_in_frames(
             continue
         depth, sigma = _ripple_at(light, times_s, ripple)
         if depth > max(_SIGMA * sigma, _LEAST_DEPTH):
-            found.append(MainsRipple(ripple, depth, alias, True))
+            others = np.linspace(2.0 / span, rate_hz / 2, _OTHERS)
+            common = np.median([_ripple_at(light, times_s, f)[0] for f in others.tolist()])
+            if depth > _STANDS_OUT * float(common):
+                found.append(MainsRipple(ripple, depth, alias, True))
     return _strongest(found, lambda ripple: alias_hz(ripple, rate_hz), 1.0 / span)
 
 

@@ -9,6 +9,7 @@ import math
 import threading
 from collections.abc import Callable, Mapping
 
+from liveview.bench.exercise import Exercise
 from liveview.bench.rig import FrameTruth, SimulatedRig
 from liveview.bench.scene import FLOW_FADE_S, SWITCHED, Scene, load_scene, scene_like
 from liveview.bench.sound import Microphone
@@ -27,6 +28,8 @@ Wait = Callable[[float], object]
 BLOCK_S = 0.02
 LATE_FRAMES = 3
 """A live camera hands over frames up to this old; older ones count as lost."""
+QUIET_START_S = 1.5
+"""A live bench begins with its air at rest for so long: its first background is a good one."""
 AHEAD_S = 0.03
 """A spark set off by hand flies this much later, when neither picture nor sound is made yet."""
 
@@ -70,9 +73,25 @@ class SimulatedBench:
         )
         self._lock = threading.Lock()
         self._reached_s = 0.0
-        if not live:
+        if live:
+            self._start_quietly()
+        else:
             for step in scene.all_steps():
                 self.rig.knobs.turn(step.knob, step.value, step.at_s, step.over_s)
+
+    def _start_quietly(self) -> None:
+        knobs = self.rig.knobs
+        start_s = self.now()
+        for name, value in knobs.all_at(start_s).items():
+            if name.startswith("flow_") and value > 0.0:
+                knobs.turn(name, 0.0, start_s, 0.0)
+                knobs.turn(name, value, start_s + QUIET_START_S, FLOW_FADE_S)
+
+    def exercise(self, seed: int) -> Exercise:
+        """Misalign the bench as ``bench.exercise`` does from a seed."""
+        exercise = Exercise(self.rig, seed)
+        exercise.begin(self.now())
+        return exercise
 
     def frames(self) -> SimulatedFrames:
         """A camera that looks at this bench."""

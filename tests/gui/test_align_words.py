@@ -6,17 +6,21 @@ import math
 
 import pytest
 
+from liveview.bench.exercise import Finding, Verdict
 from liveview.engine.aids import AidsReading, SteadyUncut, Target
+from liveview.engine.guide import HOW, Step, StepState
 from liveview.gui.align_words import (
     askew_deg,
     askew_words,
     axial_words,
     focus_words,
     instruction,
+    next_words,
     spot_words,
     steady_words,
     travel_to_go_m,
     travel_words,
+    verdict_words,
     walk_words,
 )
 from liveview.imaging.focus import FocusReading
@@ -111,3 +115,36 @@ def test_steadiness_and_focus() -> None:
     assert "80" in focus_words(aids)
     assert steady_words(None) == ""
     assert "\u2013" in focus_words(None)
+
+
+def finding(knob: str, off: float, grade: str, hidden: bool) -> Finding:
+    return Finding(knob, off, grade, hidden)
+
+
+def test_how_an_exercise_ended() -> None:
+    good = Verdict((finding("blade_x_m", 1e-6, "right", True),), True, 0.5, 0.5)
+    assert verdict_words(good) == "Solved: the cut is right."
+    bad = Verdict(
+        (
+            finding("blade_z_m", -4e-3, "off", True),
+            finding("blade_angle_rad", 0.0, "right", False),
+            finding("exposure_s", 1e-3, "nearly", False),
+        ),
+        False,
+        0.4,
+        0.5,
+    )
+    words = verdict_words(bad)
+    assert words.startswith("Not yet right: the blade along the beam is off, by 4")
+    assert "angle" not in words
+    assert "nearly right, by 1\u2009ms" in words
+
+
+def test_next_step() -> None:
+    def states(**reached: float) -> tuple[StepState, ...]:
+        return tuple(StepState(s, None, reached.get(s.name)) for s in Step)
+
+    assert next_words(states()) == HOW[Step.LAMP_IMAGE]
+    assert next_words(states(LAMP_IMAGE=1.0)) == HOW[Step.MIRROR]
+    assert next_words(states(CUT=1.0)) == HOW[Step.MIRROR]
+    assert next_words(states(**{s.name: 1.0 for s in Step})) == ""

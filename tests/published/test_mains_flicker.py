@@ -76,6 +76,15 @@ def test_steady_lamp_and_standing_alias_give_nothing() -> None:
     assert mains_in_frames(np.zeros(240), times, 60.0) is None
 
 
+def test_a_flickering_flow_is_no_mains() -> None:
+    """A wandering brightness with power at all frequencies, as a plume makes it."""
+    times = np.arange(240) / 60.0
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        wander = np.convolve(rng.normal(0, 0.01, 300), np.ones(6) / 6, "same")[:240]
+        assert mains_in_frames(0.3 * (1 + wander), times, 60.0) is None
+
+
 def test_found_in_rows() -> None:
     row_time = 0.020 / 720
     t = np.arange(720) * row_time
