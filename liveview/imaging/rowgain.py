@@ -90,12 +90,12 @@ class RowGains:
 def _lowest(places: Floats, costs: Floats) -> float:
     """Where a parabola through the lowest of ``costs`` and its neighbours is lowest."""
     best = int(np.clip(np.argmin(costs), 1, len(costs) - 2))
-    near = slice(best - 1, best + 2)
-    bend, slope, _ = np.polyfit(places[near] - places[best], costs[near], 2)
+    before, here, after = (float(c) for c in costs[best - 1 : best + 2])
+    bend = before - 2 * here + after
     if bend <= 0:
         return float(places[int(np.argmin(costs))])
-    low, high = places[best - 1], places[best + 1]
-    return float(np.clip(places[best] - slope / (2 * bend), low, high))
+    step = float(np.clip((before - after) / (2 * bend), -1, 1))
+    return float(places[best] + step * (places[best + 1] - places[best]))
 
 
 def _basis(place: Floats, bands: float) -> Floats:
@@ -120,7 +120,7 @@ def _robustly(basis: Floats, blocks: Floats, level: Floats) -> Floats:
     away = np.abs(blocks - level[:, None])[usable]
     scale = max(1.4826 * float(np.median(away)), noise)
     found = np.zeros(basis.shape[1])
-    for _ in range(6):
+    for _ in range(5):
         u = (values - level[:, None]) * (1 / (_TUNING * scale))
         weight = np.where(usable & (np.abs(u) < 1), (1 - u * u) ** 2, 0.0)
         found = _fitted(basis, weight.sum(axis=1) + 1e-9, (weight * values).sum(axis=1))

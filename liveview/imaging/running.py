@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,9 @@ Floats = NDArray[np.float64]
 
 _BANDS = 8
 _ACTIVE_SIGMA = 4.0
-_ACTIVE_LEAST = 0.002
+_SHARE = 0.1
+"""Share of the newest frame in the mean over frames."""
+_ACTIVE_LEAST = 0.001
 """Contrast of a block below which it never counts as flow."""
 _TUNING = 4.685
 KEYS = 9
@@ -48,7 +51,8 @@ class RunningBackground:
     Two things are followed with the time constant: a smooth surface (second order) through the
     quiet majority of the disc, everywhere, so that drift of the lamp or blade is followed under
     the flow as well; and each pixel by itself where its block is quiet. A block counts as quiet
-    while its mean differs from that surface by less than four sigmas of its noise; its
+    while its mean differs from that surface by less than four sigmas of its noise, in the frame
+    and in a mean over some twenty frames, which sees flow far below the noise of a pixel; its
     neighbours count as active with it.
 
     Parameters
@@ -64,6 +68,9 @@ class RunningBackground:
         self._constant = time_constant_s
         self._band = 0
         self._seen: list[float | None] = [None] * _BANDS
+        self._mean: Floats | None = None
+        self._count = 0
+        self._surface: Surface | None = None
 
     def follow(self, frame: Followed) -> slice:
         """Bring one band of rows up to date; returns those rows."""
@@ -71,35 +78,86 @@ class RunningBackground:
         band = self._band
         self._band = (band + 1) % _BANDS
         place = slice(band * rows // _BANDS, (band + 1) * rows // _BANDS)
+        contrast = frame.blocks - 1.0
+        mean = self._averaged(contrast)
         last, self._seen[band] = self._seen[band], frame.time_s
         if last is None or not 0.0 < frame.time_s - last < 10 * self._constant:
             return place
         share = 1.0 - float(np.exp(-(frame.time_s - last) / self._constant))
-        contrast = frame.blocks - 1.0
-        surface = smooth_surface(contrast)
-        quiet = _quiet_pixels(contrast, surface, frame, self.light.shape)[place]
+        if band == 0:
+            self._surface = smooth_surface(mean)
+        quiet = self._quiet(contrast, mean, frame, place)
         part = self.light[place]
-        self._follow_surface(part, surface, place, share, frame.side)
+        self._follow_surface(part, place, share, frame.side)
         cv2.accumulateWeighted(frame.light(place), part, share, quiet)
         return place
 
-    def _follow_surface(
-        self, part: Light, surface: Floats | None, place: slice, share: float, side: int
-    ) -> None:
+    def _averaged(self, contrast: Floats) -> Floats:
+        if self._mean is None:
+            self._mean, self._count = contrast.copy(), 1
+            return self._mean
+        self._count += 1
+        share = max(1.0 / self._count, _SHARE)
+        self._mean += share * (contrast - self._mean)
+        return self._mean
+
+    def _quiet(self, contrast: Floats, mean: Floats, frame: Followed, place: slice) -> Bytes:
+        """255 in those rows where a pixel's block and its neighbours are quiet."""
+        columns = self.light.shape[1]
+        if contrast.size == 0:
+            return np.zeros((place.stop - place.start, columns), np.uint8)
+        base = np.zeros_like(mean) if self._surface is None else self._surface.of_blocks()
+        # Every second row of a block is averaged (``imaging.lamp``).
+        noise = frame.sigma * np.sqrt(2) / frame.side
+        kept = max(1.0 / self._count, _SHARE / (2 - _SHARE))
+        active = np.abs(contrast - base) > max(_ACTIVE_SIGMA * noise, _ACTIVE_LEAST)
+        active |= np.abs(mean - base) > max(_ACTIVE_SIGMA * noise * np.sqrt(kept), _ACTIVE_LEAST)
+        wide = cv2.dilate(active.astype(np.uint8), np.ones((3, 3), np.uint8))
+        quiet = np.where(np.asarray(wide) > 0, 0, 255).astype(np.uint8)
+        # What is left over at the right and bottom follows its neighbours.
+        block_rows = np.minimum(np.arange(place.start, place.stop) // frame.side, len(quiet) - 1)
+        block_columns = np.minimum(np.arange(columns) // frame.side, quiet.shape[1] - 1)
+        return np.ascontiguousarray(quiet[block_rows][:, block_columns])
+
+    def _follow_surface(self, part: Light, place: slice, share: float, side: int) -> None:
+        surface = self._surface
         if surface is None or not part.size:
             return
-        step = (1.0 + share * surface).astype(np.float32)
-        columns = self.light.shape[1]
-        # Corners of blocks are half a block away from their centres.
-        grid_rows = (np.arange(place.start, place.stop) + 0.5) / side - 0.5
-        grid_columns = (np.arange(columns) + 0.5) / side - 0.5
-        map_y = np.repeat(grid_rows[:, None], columns, axis=1).astype(np.float32)
-        map_x = np.repeat(grid_columns[None, :], map_y.shape[0], axis=0).astype(np.float32)
-        factor = cv2.remap(step, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        cv2.multiply(part, factor, part)
+        rows = np.arange(place.start, place.stop, dtype=np.float32)
+        columns = np.arange(self.light.shape[1], dtype=np.float32)
+        cv2.multiply(part, 1.0 + np.float32(share) * surface.of_pixels(rows, columns, side), part)
 
 
-def smooth_surface(contrast: Floats) -> Floats | None:
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """``c0 + c1 x + c2 y + c3 x^2 + c4 x y + c5 y^2`` over a picture of blocks, x, y in -1..1."""
+
+    terms: Floats
+    blocks: tuple[int, int]
+
+    def of_blocks(self) -> Floats:
+        """The surface at the centres of the blocks."""
+        rows, columns = self.blocks
+        return self._at(np.arange(rows, dtype=np.float64), np.arange(columns, dtype=np.float64))
+
+    def of_pixels(
+        self, rows: NDArray[np.float32], columns: NDArray[np.float32], side: int
+    ) -> Light:
+        """The surface at pixels, float32 (rows, columns)."""
+        half = np.float32(0.5)
+        at = (rows + half) / np.float32(side) - half, (columns + half) / np.float32(side) - half
+        return np.asarray(self._at(*at), np.float32)
+
+    def _at(self, row: NDArray[Any], column: NDArray[Any]) -> NDArray[Any]:
+        y = row * row.dtype.type(2 / max(self.blocks[0] - 1, 1)) - row.dtype.type(1)
+        x = column * column.dtype.type(2 / max(self.blocks[1] - 1, 1)) - column.dtype.type(1)
+        c = self.terms.astype(row.dtype)
+        of_row = c[0] + y * (c[2] + c[5] * y)
+        slope = c[1] + c[4] * y
+        return np.asarray(of_row[:, None] + slope[:, None] * x[None, :] + c[3] * (x * x)[None, :])
+
+
+def smooth_surface(contrast: Floats) -> Surface | None:
     """Second-order surface through the quiet majority of blocks, robustly.
 
     Parameters
@@ -109,7 +167,7 @@ def smooth_surface(contrast: Floats) -> Floats | None:
 
     Returns
     -------
-    ndarray, float64, same shape, or None
+    Surface or None
         None with fewer than 24 usable blocks.
     """
     usable = np.isfinite(contrast)
@@ -117,43 +175,18 @@ def smooth_surface(contrast: Floats) -> Floats | None:
         return None
     rows, columns = contrast.shape
     y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j]
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y])
-    matrix, values = terms[:, usable], contrast[usable]
-    weights = np.ones_like(values)
-    found = np.zeros(len(terms))
-    for turn in range(5):
-        weighted = matrix * weights
-        normal = weighted @ matrix.T
-        normal += 1e-6 * np.trace(normal) * np.eye(len(terms))
-        found = np.linalg.solve(normal, weighted @ values)
-        if turn == 0:
-            found[1:] = 0.0
-            found[0] = np.median(values)
+    matrix = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y])[:, usable]
+    values = contrast[usable]
+    found = np.zeros(len(matrix))
+    found[0] = np.median(values)
+    for _ in range(5):
         miss = np.abs(values - found @ matrix)
         scale = max(1.4826 * float(np.median(miss)), 1e-7)
-        weights = np.clip(1 - (miss / (_TUNING * scale)) ** 2, 0, None) ** 2
-    return np.asarray(np.tensordot(found, terms, 1))
-
-
-def _quiet_pixels(
-    contrast: Floats, surface: Floats | None, frame: Followed, shape: tuple[int, ...]
-) -> Bytes:
-    """255 where a pixel's block and its neighbours are quiet."""
-    if contrast.size == 0:
-        return np.zeros(shape, np.uint8)
-    rest = contrast if surface is None else contrast - surface
-    limit = max(_ACTIVE_SIGMA * frame.sigma / frame.side * np.sqrt(2), _ACTIVE_LEAST)
-    active = (~np.isfinite(rest) | (np.abs(rest) > limit)).astype(np.uint8)
-    unknown = ~np.isfinite(contrast)
-    active = cv2.dilate(np.where(unknown, 0, active).astype(np.uint8), np.ones((3, 3), np.uint8))
-    quiet = np.where(np.asarray(active) > 0, 0, 255).astype(np.uint8)
-    rows, columns = (size * frame.side for size in contrast.shape)
-    whole = np.zeros(shape, np.uint8)
-    whole[:rows, :columns] = np.repeat(np.repeat(quiet, frame.side, 0), frame.side, 1)
-    # What is left over at the right and bottom follows its neighbours.
-    whole[rows:, :] = whole[rows - 1 : rows, :]
-    whole[:, columns:] = whole[:, columns - 1 : columns]
-    return whole
+        weighted = matrix * np.clip(1 - (miss / (_TUNING * scale)) ** 2, 0, None) ** 2
+        normal = weighted @ matrix.T
+        normal += 1e-6 * np.trace(normal) * np.eye(len(matrix))
+        found = np.linalg.solve(normal, weighted @ values)
+    return Surface(found, (rows, columns))
 
 
 class MedianBackground:
