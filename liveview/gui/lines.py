@@ -51,17 +51,20 @@ class Lines(QWidget):
         self._right = align == Qt.AlignmentFlag.AlignRight
         self._from_bottom = from_bottom
         self._lines: tuple[Line, ...] = ()
+        self._heights: tuple[float, tuple[float, ...]] = (-1.0, ())
         self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
 
     def set_look(self, look: Look) -> None:
         """Sizes for the present window."""
         self._look = look
+        self._heights = (-1.0, ())
         self.update()
 
     def show_lines(self, lines: Sequence[Line]) -> None:
         """Replace the words; repaints only if they differ."""
         if tuple(lines) != self._lines:
             self._lines = tuple(lines)
+            self._heights = (-1.0, ())
             self.setAccessibleName(self.words())
             self.update()
 
@@ -71,7 +74,13 @@ class Lines(QWidget):
 
     def needed_height(self, width: float) -> float:
         """Height that the lines take at this width."""
-        return sum(self._height(line, width) for line in self._lines)
+        return sum(self._laid_out(float(width)))
+
+    def _laid_out(self, width: float) -> tuple[float, ...]:
+        """Heights of the lines at this width; measured once."""
+        if self._heights[0] != width:
+            self._heights = (width, tuple(self._height(line, width) for line in self._lines))
+        return self._heights[1]
 
     def _inset(self, line: Line) -> float:
         if line.mark is None:
@@ -97,8 +106,7 @@ class Lines(QWidget):
         smooth(p)
         width = float(self.width())
         y = self.height() - self.needed_height(width) if self._from_bottom else 0.0
-        for line in self._lines:
-            height = self._height(line, width)
+        for line, height in zip(self._lines, self._laid_out(width), strict=True):
             gap = self._look.px(line.gap)
             self._paint_line(p, line, QRectF(0, y + gap, width, height - gap))
             y += height

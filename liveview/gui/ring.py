@@ -40,24 +40,33 @@ class HandValues:
     """What moves.
 
     ``uncut`` is the reading (or the relative brightness, then ``relative`` is True), ``steady`` the
-    lowest and highest of the last seconds. ``memory`` is the share of the frame ring that is
-    filled, ``pre`` the share that the pre-trigger takes, ``sparks`` their ages as shares, ``trace``
-    pairs of age (share) and brightness deviation. ``catching`` while an event is kept.
+    lowest and highest of the last seconds, ``legend`` the words at the left end, in the middle and
+    at the right end of the legend.
     """
 
     uncut: float | None = None
     relative: bool = False
     steady: tuple[float, float] | None = None
     shadow: Shadow | None = None
-    memory: float = 0.0
+    side: Side = Side.LEFT
+    legend: tuple[str, str, str] | None = None
+    clipped: tuple[bool, bool] = (False, False)
+
+
+@dataclass(frozen=True, slots=True)
+class MemoryValues:
+    """What the memory ring shows; it moves slowly.
+
+    ``filled`` is the share of the frame ring that is filled, ``pre`` the share that the
+    pre-trigger takes, ``sparks`` their ages as shares, ``trace`` pairs of age (share) and
+    brightness deviation. ``catching`` while an event is kept.
+    """
+
+    filled: float = 0.0
     pre: float = 0.0
     sparks: tuple[float, ...] = ()
     trace: tuple[tuple[float, float], ...] = ()
     catching: bool = False
-    side: Side = Side.LEFT
-    legend: tuple[str, str, str] | None = None
-    """Words at the left end, in the middle and at the right end of the legend."""
-    clipped: tuple[bool, bool] = (False, False)
 
 
 TRACE_FULL = 0.05
@@ -78,7 +87,6 @@ def paint_face(p: QPainter, g: DialGeometry, look: Look, values: FaceValues) -> 
 def paint_hands(p: QPainter, g: DialGeometry, look: Look, values: HandValues) -> None:
     """Everything that moves."""
     centre = QPointF(g.centre, g.centre)
-    _memory(p, g, look, centre, values)
     if values.shadow is not None:
         _shadow(p, g, look, centre, values.shadow)
     _blade_mark(p, g, look, centre, values.side)
@@ -208,15 +216,17 @@ def _memory_track(p: QPainter, g: DialGeometry, look: Look, centre: QPointF) -> 
     p.drawEllipse(centre, middle, middle)
 
 
-def _memory(p: QPainter, g: DialGeometry, look: Look, centre: QPointF, v: HandValues) -> None:
+def paint_memory(p: QPainter, g: DialGeometry, look: Look, v: MemoryValues) -> None:
+    """The memory ring: filled part, pre-trigger, brightness, sparks."""
+    centre = QPointF(g.centre, g.centre)
     middle, half = (g.memory_in + g.memory_out) / 2, (g.memory_out - g.memory_in) / 2
     p.setBrush(Qt.BrushStyle.NoBrush)
-    if v.memory > 0:
+    if v.filled > 0:
         p.setPen(pen(COLOURS.tick, look.line(1.6)))
-        arc(p, centre, middle, 0.0, -360.0 * min(v.memory, 1.0))
+        arc(p, centre, middle, 0.0, -360.0 * min(v.filled, 1.0))
     if v.pre > 0:
         p.setPen(pen(COLOURS.ember if v.catching else COLOURS.brass, look.line(3.4)))
-        arc(p, centre, middle, 0.0, -360.0 * min(v.pre, v.memory, 1.0))
+        arc(p, centre, middle, 0.0, -360.0 * min(v.pre, v.filled, 1.0))
     if len(v.trace) > 1:
         p.setPen(pen(faded(COLOURS.text, 0.7), look.line()))
         p.drawPolyline(_trace(centre, middle, half, v.trace))

@@ -23,7 +23,7 @@ from liveview.gui.marks import (
     gain_mark,
 )
 from liveview.gui.pad import Pad
-from liveview.gui.ring import FaceValues, HandValues
+from liveview.gui.ring import FaceValues, HandValues, MemoryValues
 from liveview.gui.theme import Look
 from liveview.gui.watch_lines import blade_lines, catch_lines, notice_lines, verdict_lines
 from liveview.gui.words import THIN, with_unit
@@ -41,8 +41,8 @@ if TYPE_CHECKING:
 HANDS_S = 0.06
 """The hands and the figures that belong to them change this often at most."""
 
-PLOT_S = 0.12
-"""The histogram changes this often at most."""
+PLOT_S = 0.2
+"""The histogram and the memory ring change this often at most."""
 
 STEADY_S = 4.0
 """Span of the steadiness mark."""
@@ -82,7 +82,7 @@ class WatchPage(QWidget):
         self._status = SessionStatus()
         self._own_words: tuple[str, ...] = ()
         self._uncut = History(STEADY_S)
-        self._light = History(8.0)
+        self._light = History(8.0, most=120)
         self._next_hands_s = self._next_plot_s = 0.0
         self.dial = DialWidget(self)
         self.blade = Lines(LEFT, parent=self)
@@ -138,6 +138,7 @@ class WatchPage(QWidget):
         if now >= self._next_plot_s:
             self._next_plot_s = now + PLOT_S
             self._refresh_plot()
+            self._refresh_memory()
 
     def show_status(self, status: SessionStatus, own_words: tuple[str, ...]) -> None:
         """A new status of the session."""
@@ -145,7 +146,7 @@ class WatchPage(QWidget):
         self._own_words = own_words
         span = status.ring_capacity_seconds
         if span is not None and span > 0 and abs(span / self._light.span_s - 1) > 0.05:
-            self._light = History(span)
+            self._light = History(span, most=120)
         self._refresh_pads()
         self._refresh_catch()
         self._refresh_notices()
@@ -157,6 +158,7 @@ class WatchPage(QWidget):
         self._light.clear()
         self.dial.picture.clear()
         self.dial.set_hands(HandValues())
+        self.dial.set_memory(MemoryValues())
         self.blade.show_lines(())
         self.verdict.show_lines(())
 
@@ -196,12 +198,11 @@ class WatchPage(QWidget):
         return uncut is not None and abs(uncut - target.target_uncut) <= target.target_band
 
     def _refresh_hands(self) -> None:
-        reading, status = self._reading, self._status
+        reading = self._reading
         if reading is None:
             return
         blade = reading.blade
         now = reading.stamp.time_s
-        span = status.ring_capacity_seconds or 0.0
         value = blade.uncut if blade.uncut is not None else blade.relative
         clipped = (False, False)
         if reading.histogram is not None:
@@ -213,16 +214,26 @@ class WatchPage(QWidget):
                 relative=blade.uncut is None,
                 steady=self._uncut.range(now, STEADY_S),
                 shadow=shadow_of(blade),
-                memory=status.ring_seconds / span if span else 0.0,
-                pre=self._settings.catch.pre_trigger_s / span
-                if span and status.arm is not ArmState.OFF
-                else 0.0,
-                sparks=tuple((now - s.time_s) / span for s in status.recent) if span else (),
-                trace=self._light.trace(now) if span else (),
-                catching=status.arm is ArmState.CATCHING,
                 side=self._settings.blade.side,
                 legend=legend_words(reading),
                 clipped=clipped,
+            )
+        )
+
+    def _refresh_memory(self) -> None:
+        reading, status = self._reading, self._status
+        span = status.ring_capacity_seconds or 0.0
+        if reading is None or not span:
+            return
+        now = reading.stamp.time_s
+        pre = self._settings.catch.pre_trigger_s if status.arm is not ArmState.OFF else 0.0
+        self.dial.set_memory(
+            MemoryValues(
+                filled=status.ring_seconds / span,
+                pre=pre / span,
+                sparks=tuple((now - spotted.time_s) / span for spotted in status.recent),
+                trace=self._light.trace(now),
+                catching=status.arm is ArmState.CATCHING,
             )
         )
 
