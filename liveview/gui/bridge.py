@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 POLL_MS = 4
 """How often the newest reading is looked for."""
 
-STATUS_S = 0.08
+STATUS_S = 0.12
 """How often the status is pulled."""
 
 

@@ -18,6 +18,7 @@ from PyQt6.QtTest import QTest
 from PyQt6.QtWidgets import QApplication
 
 from liveview.app import VIEWS, House
+from liveview.bench.scene import load_scene
 from liveview.engine.session import SWITCH_INTERVAL_S, Session
 from liveview.gui.bridge import Bridge
 from liveview.gui.other_pages import add_other_pages
@@ -47,11 +48,12 @@ def take(session: Session, kind: CalibrationKind, **knobs: float) -> None:
     wait(lambda: kind in session.status().has)
 
 
-def calibrate(session: Session) -> None:
-    """Dark, open and reference, with the flows off; then the flows again."""
+def calibrate(session: Session, scene: str) -> None:
+    """Dark, open and reference, with the flows off; then the scene's flows."""
     rig = session.rig
     assert rig is not None
-    flows = {name: value for name, value in rig.values().items() if name.startswith("flow_")}
+    wanted = load_scene(scene).flows
+    flows = {f"flow_{name}": float(getattr(wanted, name).on) for name in type(wanted).model_fields}
     quiet = dict.fromkeys(flows, 0.0)
     take(session, CalibrationKind.DARK, lens_capped=1.0, **quiet)
     take(session, CalibrationKind.OPEN, lens_capped=0.0, blade_out=1.0)
@@ -94,7 +96,7 @@ def main() -> int:
         wait(lambda: window.page.dial.picture.reading is not None)
         add_other_pages(window, bridge)
         assert bridge.session is not None
-        calibrate(bridge.session)
+        calibrate(bridge.session, options.scene)
         bridge.session.arm()
         QTest.qWait(round(options.wait * 1e3))
         window.turn_to(options.page)
