@@ -102,7 +102,9 @@ class Recorder:
         self._closed = False
         self._inbox = Inbox(store.ring_mb * MEGABYTE, when_full)
         self._converter = Converter(self._converted, lambda: self._target.reserve_bytes)
-        self._writer = Worker("event writer", self._write, wake=self._wake_writer)
+        self._writer = Worker(
+            "event writer", self._write, on_finish=self._writer_ended, wake=self._wake_writer
+        )
         for part in leftovers(self._target.folder):
             self._converter.add(part)
         self._writer.start()
@@ -282,7 +284,10 @@ class Recorder:
     def _step(self, writer: EventWriter) -> None:
         item = self._inbox.first(timeout_s=1.0)
         if item is not None:
-            writer.handle(item)
+            try:
+                writer.handle(item)
+            except ValueError as error:  # not of the event's format: of no use to it
+                self._say("format", f"left out of the event: {error}")
             self._inbox.done()
             if isinstance(item, Begin):
                 self._say("dropped", "")
@@ -299,6 +304,11 @@ class Recorder:
     def _wake_writer(self) -> None:
         self._nudge.set()
         self._inbox.nudge()
+
+    def _writer_ended(self, error: BaseException | None) -> None:
+        if error is not None:
+            self._inbox.close()
+            self._say("writer", f"events are no longer kept ({error!r}): restart the program")
 
     def _spooled(self, spooled: Spooled) -> None:
         with self._guard:

@@ -33,10 +33,16 @@ def leftovers(folder: Path) -> list[Path]:
             if entry.name.endswith(PART_SUFFIX)
             and entry.is_dir()
             and not entry.is_symlink()
-            and ((entry / SPOOL).is_dir() or (entry / "event.json").is_file())
+            and _is_ours(entry)
         )
     except OSError:
         return []
+
+
+def _is_ours(entry: Path) -> bool:
+    if (entry / SPOOL).is_dir() or (entry / "event.json").is_file():
+        return True
+    return all(inside.name == LOCK for inside in entry.iterdir())  # just made, or empty
 
 
 def holds_nothing(part: Path) -> bool:
@@ -63,6 +69,8 @@ def recover_part(part: Path, finish: Callable[[Path], Path] = finish_part) -> Re
         return Recovered(part, None, f"{part.name} kept as it is: {error}")
     except OSError as error:
         return Recovered(part, None, f"{part.name} kept as it is: {fault_words(error, 0)}")
+    except Exception as error:  # noqa: BLE001 - one strange leftover must not stop the others
+        return Recovered(part, None, f"{part.name} kept as it is: damaged ({error!r})")
 
 
 def recover(folder: Path) -> tuple[Recovered, ...]:

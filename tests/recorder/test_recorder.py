@@ -21,7 +21,7 @@ from liveview.recorder import Recorder, StoredEvent, recover
 from liveview.settings import Store
 
 
-def until(true: Callable[[], bool], seconds: float = 10.0) -> None:
+def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
     """Wait for something another thread brings about."""
     deadline = time.monotonic() + seconds
     while not true():
@@ -316,19 +316,19 @@ def test_a_full_disk_loses_nothing(kit, small_disk) -> None:
     store = Store(reserve_mb=2, ring_mb=128)
     with Elsewhere(store, small_disk) as recorder:
         kit.feed(recorder, first)
-        until(lambda: recorder.drain(1.0), 60.0)
+        until(lambda: recorder.drain(1.0))
         earlier = recorder.events[-1].path
         recorder.begin(second.start)
         for lease in second.leases:
             recorder.add_frame(lease)
         recorder.end(True)
-        until(lambda: bool(recorder.status().words), 30.0)
+        until(lambda: bool(recorder.status().words))
         assert "the disk is full" in recorder.status().words[-1]
         assert shutil.disk_usage(small_disk).free >= 2_000_000
         with StoredEvent.open(earlier) as event:
             kit.assert_same(event, first)
         recorder.save_pending(kit.folder)
-        until(lambda: recorder.drain(1.0), 60.0)
+        until(lambda: recorder.drain(1.0))
         with StoredEvent.open(recorder.events[-1].path) as event:
             kit.assert_same(event, second)
             assert event.path.parent == kit.folder and event.complete
@@ -339,7 +339,7 @@ def test_a_disk_too_full_to_compress_keeps_the_raw_event_readable(kit, small_dis
     made = kit.make(100, (600, 800), blocks=0)
     with Elsewhere(Store(reserve_mb=0, ring_mb=64), small_disk) as recorder:
         kit.feed(recorder, made)
-        until(lambda: any("kept as it is" in w for w in recorder.status().words), 30.0)
+        until(lambda: any("kept as it is" in w for w in recorder.status().words))
         part = next(small_disk.glob("*.part"))
         with StoredEvent.open(part) as event:
             assert event.raw
@@ -400,4 +400,37 @@ def test_marks_are_kept_in_order(kit) -> None:
         with StoredEvent.open(recorder.events[-1].path) as event:
             assert [s.frame for s in event.spotted] == [105, *range(50)]
     finally:
+        recorder.close()
+
+
+def test_a_frame_of_another_size_is_left_out_and_said(kit) -> None:
+    made, other = kit.make(4), kit.make(1, (20, 30))
+    recorder = Recorder(kit.store, folder=kit.folder)
+    try:
+        recorder.begin(made.start)
+        recorder.add_frame(made.leases[0])
+        recorder.add_frame(other.leases[0])
+        recorder.add_frame(made.leases[1])
+        recorder.end(True)
+        assert recorder.drain(20.0)
+        assert "left out of the event: frame 100 is (20, 30)" in recorder.status().words[-1]
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert [f.number for f in event.frames()] == [100, 101]
+    finally:
+        recorder.close()
+
+
+def test_a_writer_that_fails_says_so_and_takes_nothing_more(kit, monkeypatch) -> None:
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("a fault of ours")
+
+    monkeypatch.setattr("liveview.recorder.writer.EventWriter.handle", broken)
+    made = kit.make(3)
+    recorder = Recorder(kit.store, folder=kit.folder)
+    recorder.begin(made.start)
+    until(lambda: bool(recorder.status().words))
+    assert "no longer kept" in recorder.status().words[-1]
+    recorder.add_frame(made.leases[0])
+    assert made.leases[0].released == 1
+    with pytest.raises(ZeroDivisionError):
         recorder.close()

@@ -224,6 +224,16 @@ def test_a_damaged_description_is_said_and_kept(kit) -> None:
     assert (part / SPOOL / "frames.raw").stat().st_size > 0
 
 
+def test_a_strange_description_does_not_stop_the_others(kit) -> None:
+    part = spool(kit, kit.make())
+    (part / SPOOL / "start.json").write_text('{"schema": 1, "calibration": 7}')
+    part.rename(part.with_name("a strange one.part"))
+    spool(kit, kit.make())
+    strange, good = recover(kit.folder)
+    assert strange.path is None and "kept as it is" in strange.words
+    assert good.path is not None
+
+
 def test_missing_folder_holds_nothing(tmp_path) -> None:
     assert recover(tmp_path / "none") == ()
 
