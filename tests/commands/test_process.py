@@ -98,7 +98,10 @@ def test_table_has_a_line_for_each_frame(clip: Path, tmp_path: Path) -> None:
     assert not (tmp_path / "events").exists()
 
 
-def test_what_nobody_stated_is_null(clip: Path, tmp_path: Path) -> None:
+def test_what_nobody_stated_is_null(tmp_path: Path) -> None:
+    # From the reference on: a recording that shows its own dark and open tells the cut.
+    later = rec.as_bytes(rec.known().frames)[rec.frame_at("reference") :]
+    clip = write_video(tmp_path / "later.mkv", later, rate_hz=rec.RATE_HZ)
     report = process(clip, tmp_path, "--transfer", "linear", "--catch", "off")
     assert report["blade"]["uncut"] is None
     assert report["blade"]["axial_offset_m"] is None

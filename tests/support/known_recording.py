@@ -45,6 +45,11 @@ class Known:
     inside: NDArray[np.bool_]
 
 
+def frame_at(step: str) -> int:
+    """First frame of a step."""
+    return round(STEPS[step][0] * RATE_HZ)
+
+
 def known(bits: int = 8) -> Known:
     """The recording with linear codes of ``bits`` bits."""
     rng = np.random.default_rng(7)

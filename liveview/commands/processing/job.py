@@ -37,6 +37,7 @@ from liveview.commands.processing.outputs import (
 from liveview.commands.processing.progress import Progress
 from liveview.commands.processing.report import Summary, build_report, report_text, write_report
 from liveview.commands.processing.request import Request, Stretch
+from liveview.commands.processing.selfcal import found_words, own_stretches
 from liveview.engine.chain import Chain
 from liveview.engine.clock import SessionClock
 from liveview.engine.ring import FrameRing, RingLease
@@ -152,6 +153,8 @@ class Job:
         """Pictures from files and events now; from stretches now or, of a stream, on the way."""
         stretches: dict[CalibrationKind, Stretch] = {}
         calibration = self._event_calibration()
+        if not self._request.pictures and calibration == Calibration() and not self._info.live:
+            self._find_own_stretches()
         for kind, wanted in self._request.pictures.items():
             if isinstance(wanted, Stretch):
                 stretches[kind] = wanted
@@ -172,6 +175,13 @@ class Job:
             read_through(_source(self._request, self._request.recording), self._taker)
             self._take_finished(all_read=True)
         self._use_calibration()
+
+    def _find_own_stretches(self) -> None:
+        source = _source(self._request, self._request.recording)
+        found = own_stretches(source, self._settings)
+        if found:
+            self._request = dataclasses.replace(self._request, pictures=found)
+            self._warnings.append(found_words(found))
 
     def _event_calibration(self) -> Calibration:
         from liveview.recorder import StoredEvent, is_event
