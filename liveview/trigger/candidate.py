@@ -35,9 +35,9 @@ class Candidate:
 
     ``channel`` is ``"inside"``, ``"outside"`` or ``"tile"``; ``place`` the bands (low, high) or
     the tile (band, tile); ``size`` its brightness above expectation, codes; ``sigma`` the same in
-    noise units; ``record`` how much it is above the brightest of the last
-    seconds, codes; ``crowd`` how many tiles elsewhere changed in that frame; ``before`` and
-    ``after`` the same place's excess in the frames around, codes.
+    noise units; ``record`` how much it is above the brightest of the last seconds, codes; ``crowd``
+    how many tiles elsewhere changed in that frame; ``compact`` whether it is a spot, whose rows end
+    where it does; ``before`` and ``after`` the same place's excess in the frames around, codes.
     """
 
     stamp: FrameStamp
@@ -51,6 +51,7 @@ class Candidate:
     level: float = 0.0
     record: float = float("inf")
     crowd: int = 0
+    compact: bool = False
     lit: tuple[int, int] | None = None
 
     @property

@@ -149,7 +149,7 @@ class Catcher:
 
     def flush(self) -> tuple[Action, ...]:
         """Nothing more will come: what was held back is decided, an event under way ends."""
-        actions: tuple[Action, ...] = ()
+        actions = self._spots(self._flash.flush())
         for spotted in self._pairing.flush():
             actions += self._take(spotted)
         return actions + self._arming.cut(self._seen_s)

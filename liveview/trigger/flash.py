@@ -44,6 +44,8 @@ MOST_SPOTS = 3
 """Tiles suspected in one frame."""
 MOST_UNLEARNT = 2
 """Suspicious frames in a row (a split band has two) that are kept out of the tiles' past."""
+COMPACT = 0.2
+"""Share of a row's light in one tile from which on it is a spot's light."""
 LEAST_STRENGTH = 4.0
 """Weaker ones are not even suspicions."""
 
@@ -142,7 +144,7 @@ class FlashDetector:
         pasts = {c.name: tuple(c.errors) for c in self._channels}
         errors = {c.name: c.step(tiles) for c in self._channels}
         self._follow_up(excess, errors)
-        group = self._row_suspects(frame.stamp, errors, pasts)
+        group = self._row_suspects(frame.stamp, errors, pasts, excess)
         group += self._tile_suspects(frame.stamp, excess)
         for candidate in group:
             candidate.lit = self._lit(candidate, errors)
@@ -173,7 +175,11 @@ class FlashDetector:
                     candidate.after.append(float(errors[candidate.channel][a:b].mean()))
 
     def _row_suspects(
-        self, stamp: FrameStamp, errors: dict[str, Row], pasts: dict[str, tuple[Row, ...]]
+        self,
+        stamp: FrameStamp,
+        errors: dict[str, Row],
+        pasts: dict[str, tuple[Row, ...]],
+        excess: Grid,
     ) -> list[Candidate]:
         """What stands out in runs of rows, at most one a channel."""
         found = []
@@ -190,9 +196,12 @@ class FlashDetector:
                 a, b = place = (peak.low, peak.high)
                 before = [float(past[a:b].mean()) for past in pasts[channel.name]]
                 size = float(error[a:b].mean())
-                found.append(
-                    Candidate(stamp, channel.name, place, size, peak.sigma, strength, before)
+                candidate = Candidate(
+                    stamp, channel.name, place, size, peak.sigma, strength, before
                 )
+                if channel.name == "inside":
+                    candidate.compact = self._tiles.share(excess, place, size) > COMPACT
+                found.append(candidate)
         return found
 
     def _tile_suspects(self, stamp: FrameStamp, excess: Grid) -> list[Candidate]:
@@ -220,6 +229,7 @@ class FlashDetector:
                         level=spot.level,
                         record=spot.record,
                         crowd=spot.crowd,
+                        compact=True,
                     )
                 )
         return found
@@ -272,5 +282,7 @@ class FlashDetector:
         band = self._grid.band
         first, last = candidate.lit
         rows = (first * band, min((last + 1) * band, self._info.height) - 1)
-        time_s, error_s = flash_time(candidate.stamp, rows, self._info, band)
+        time_s, error_s = flash_time(
+            candidate.stamp, rows, self._info, band, edges=not candidate.compact
+        )
         return Spotted(time_s, error_s, Cause.FLASH, strength, candidate.stamp.number, rows)

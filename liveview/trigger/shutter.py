@@ -22,7 +22,12 @@ UNIFORM_SIGMA = 1.0 / math.sqrt(12.0)
 
 
 def flash_time(
-    stamp: FrameStamp, rows: tuple[int, int], info: SourceInfo, band: int = 1
+    stamp: FrameStamp,
+    rows: tuple[int, int],
+    info: SourceInfo,
+    band: int = 1,
+    *,
+    edges: bool = True,
 ) -> tuple[float, float]:
     """Time of a flash and its standard uncertainty, seconds on the frames' clock.
 
@@ -36,6 +41,9 @@ def flash_time(
         Row time, exposure, height and rate, each used if known.
     band : int
         Rows that are measured together: how finely ``rows`` is known.
+    edges : bool
+        Whether ``rows`` end where the shutter ended them. The rows of a compact light end with it:
+        then the flash is somewhere within their exposure.
 
     Notes
     -----
@@ -47,6 +55,12 @@ def flash_time(
     if not row_s:
         return stamp.time_s + span_s / 2, math.hypot(stamp.error_s, span_s * UNIFORM_SIGMA)
     first, last = rows
+    if not edges:
+        middle_s = 0.5 * (first + last) * row_s
+        return (
+            stamp.time_s + middle_s + span_s / 2,
+            math.hypot(stamp.error_s, span_s * UNIFORM_SIGMA),
+        )
     fine_s = math.hypot(stamp.error_s, band * row_s * UNIFORM_SIGMA)
     if last < info.height - band:
         return stamp.time_s + last * row_s, fine_s

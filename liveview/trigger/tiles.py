@@ -55,7 +55,7 @@ class TileWatch:
         self._inside = inside.astype(np.float32)
         self._outside = 1.0 - self._inside
         self._floor = np.float32(floor)
-        self._count_in = np.maximum(self._inside.sum(axis=1), 1)
+        self._across = self._inside.sum(axis=1)
         self._count_out = np.maximum(self._outside.sum(axis=1), 1)
         self._past: deque[Grid] = deque(maxlen=PAST)
         self._sum = np.zeros(inside.shape, np.float32)
@@ -90,6 +90,15 @@ class TileWatch:
     def usual(self, band: int, tile: int) -> float:
         """Mean code of a tile over the last frames."""
         return float(self._sum[band, tile]) / PAST
+
+    def share(self, excess: Grid, bands: tuple[int, int], size: float) -> float:
+        """Share of the brightest column of tiles in the light of the mirror's bands low..high.
+
+        ``size`` is their mean excess. A spot's light is in one column or two, a glow's in all.
+        """
+        part = slice(*bands)
+        brightest = float((excess[part] * self._inside[part]).sum(axis=0).max())
+        return brightest / max(size * float(self._across[part].sum()), 1e-9)
 
     def spots(self, excess: Grid, least: float, most: int) -> list[Spot]:
         """The strongest tiles of ``excess`` above ``least`` sigma, apart from each other.

@@ -1,0 +1,69 @@
+"""The loudest moments of a background, and how rare a louder one is.
+
+The largest power of each moment of 25 ms follows about a Gumbel distribution (the tail of noise
+power is exponential); its location and scale are learnt from the moments without a crack. A coil
+that rattles a hundred times a second has its pulse in every moment and so raises the location.
+"""
+
+from __future__ import annotations
+
+import math
+
+from liveview.trigger.tail import EULER
+
+MOMENT_S = 0.025
+MEMORY_MOMENTS = 160
+FIRST_MOMENTS = 16
+RARE = 9.2
+"""Scales above the location; a louder moment is taken as if it were only that loud."""
+LEAST_SCALE = 0.06
+"""Of the location: steady tones have no fluctuation, yet their level wanders."""
+SILENCE = 1e-9
+"""Power below which nothing is a crack: -90 dB of full scale."""
+
+
+class LoudestMoments:
+    """Learns location and scale of the moments' largest powers."""
+
+    moment_s = MOMENT_S
+
+    def __init__(self) -> None:
+        self._mean = 0.0
+        self._variance = 0.0
+        self._moments = 0.0
+
+    @property
+    def ready(self) -> bool:
+        """True after some moments."""
+        return self._moments >= FIRST_MOMENTS
+
+    @property
+    def scale(self) -> float:
+        """Scale of the distribution, power."""
+        spread = math.sqrt(6.0 * max(self._variance, 0.0)) / math.pi
+        return max(spread, LEAST_SCALE * self._mean, SILENCE)
+
+    @property
+    def location(self) -> float:
+        """Location of the distribution, power."""
+        return max(self._mean - EULER * self.scale, 0.0)
+
+    def strength(self, power: float) -> float:
+        """How rare a moment with this largest power is, see ``tail``."""
+        return math.sqrt(max(2.0 * (power - self.location) / self.scale, 0.0))
+
+    def power_of(self, strength: float) -> float:
+        """The power with this strength: the inverse of ``strength``."""
+        return self.location + 0.5 * strength * strength * self.scale
+
+    def hear(self, power: float, share: float = 1.0, *, quiet: bool = True) -> None:
+        """One more moment (or a ``share`` of one); only quiet ones teach."""
+        if not quiet:
+            return
+        if self.ready:
+            power = min(power, self.location + RARE * self.scale)
+        self._moments += share
+        rate = share * max(1.0 / (self._moments + 1), 1.0 / MEMORY_MOMENTS)
+        off = power - self._mean
+        self._mean += min(rate, 1.0) * off
+        self._variance += min(rate, 1.0) * (off * off - self._variance)
