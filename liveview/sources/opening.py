@@ -31,6 +31,10 @@ FINISHED = frozenset((".mkv", ".mp4", ".avi", ".mov", ".webm", ".m4v", ".nut"))
 SOUND_ONLY = frozenset((".wav", ".flac", ".ogg", ".oga", ".mp3", ".aif", ".aiff", ".caf", ".au"))
 
 
+VIDEO_SUFFIXES = frozenset((".mkv", ".mp4", ".mov", ".avi", ".webm", ".m4v"))
+"""What counts as the video of a folder."""
+
+
 class Input:
     """What one address stands for: pictures and the sound that belongs to them.
 
@@ -109,7 +113,7 @@ class Input:
             return (lambda: self._camera(rest)), self._microphone()
         if "://" in address:
             return self._network()
-        return self._recording(Path(address).expanduser())
+        return self._recording(only_video_in(Path(address).expanduser()))
 
     def _simulated(self) -> tuple[Callable[[], FrameSource], Callable[[], SoundSource]]:
         from liveview.sources.simulated import bench_for
@@ -134,7 +138,7 @@ class Input:
     def _network(self) -> tuple[Callable[[], FrameSource], Callable[[], SoundSource] | None]:
         parts = urlsplit(self.address)
         if parts.scheme == "file":
-            return self._recording(Path(unquote(parts.path)))
+            return self._recording(only_video_in(Path(unquote(parts.path))))
         if parts.scheme not in NETWORK:
             raise InputUnreadable(
                 "this kind of address is not known", self.address, f"use {', '.join(NETWORK)}"
@@ -166,6 +170,19 @@ class Input:
 
     def _paced_sound(self, source: SoundSource) -> SoundSource:
         return PacedSound(source, self._pace) if self._live else source
+
+
+def only_video_in(path: Path) -> Path:
+    """The video of a folder that holds one video and no pictures; any other path as it is."""
+    from liveview.recorder.reading import is_event
+    from liveview.sources.picture import PICTURE_SUFFIXES
+
+    if not path.is_dir() or is_event(path):
+        return path
+    suffixes = {file: file.suffix.lower() for file in sorted(path.iterdir()) if file.is_file()}
+    videos = [file for file, suffix in suffixes.items() if suffix in VIDEO_SUFFIXES]
+    pictures = any(suffix in PICTURE_SUFFIXES for suffix in suffixes.values())
+    return videos[0] if len(videos) == 1 and not pictures else path
 
 
 def recording_maker(path: Path, settings: Settings) -> Callable[[], FrameSource]:

@@ -61,6 +61,15 @@ def test_the_kind_follows_from_what_is_there(tmp_path: Path) -> None:
     assert open_kind("simulated") is SourceKind.SIMULATED
 
 
+def test_a_folder_with_one_video_is_that_video(tmp_path: Path) -> None:
+    write_video(tmp_path / "recording.mkv", noise(ODD, 2))
+    (tmp_path / "truth.json").write_text("{}")
+    assert open_kind(tmp_path) is SourceKind.VIDEO
+    write_video(tmp_path / "another.mkv", noise(ODD, 2))
+    with pytest.raises(InputUnreadable, match="holds no pictures"):
+        open_kind(tmp_path)
+
+
 def test_odd_names_are_still_files(tmp_path: Path) -> None:
     for name in ("a:b.mkv", "with space.mkv", "[1].mkv", "ümlaut %20.mkv", "-dash.mkv"):
         write_video(tmp_path / "plain.mkv", noise(ODD, 1)).rename(tmp_path / name)
