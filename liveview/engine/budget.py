@@ -34,10 +34,12 @@ class Budget:
     def __init__(self, budget_ms: float | None) -> None:
         self.budget_ms = budget_ms
         self._skipped: list[str] = []
-        self._costs: dict[str, float] = {}
+        self._shares: dict[str, float] = {}
         self._mean: float | None = None
         self._late = 0
         self._easy = 0
+        # Shares, of the time of all else: what a step would take now is not known while it is
+        # left out, but how much it is beside the others is.
 
     @property
     def skipped(self) -> tuple[str, ...]:
@@ -63,11 +65,12 @@ class Budget:
         mean = total_ms if self._mean is None else self._mean
         self._mean = mean = mean + _SMOOTHING * (total_ms - mean)
         for step in ORDER:
-            if costs_ms.get(step, 0.0) > 0.0:
-                self._costs[step] = costs_ms[step]
+            cost = costs_ms.get(step, 0.0)
+            if cost > 0.0:
+                self._shares[step] = cost / max(total_ms - cost, 1e-3)
         self._late = self._late + 1 if mean > self.budget_ms else 0
-        last = self._costs.get(self._skipped[-1], 0.0) if self._skipped else 0.0
-        easy = bool(self._skipped) and mean + last < _EASY * self.budget_ms
+        last = self._shares.get(self._skipped[-1], 0.0) if self._skipped else 0.0
+        easy = bool(self._skipped) and mean * (1.0 + last) < _EASY * self.budget_ms
         self._easy = self._easy + 1 if easy else 0
         if self._late >= _LATE_FRAMES:
             self._give_up()
@@ -78,7 +81,7 @@ class Budget:
     def _give_up(self) -> None:
         self._late = 0
         for step in ORDER:
-            if step not in self._skipped and self._costs.get(step, 0.0) > 0.0:
+            if step not in self._skipped and self._shares.get(step, 0.0) > 0.0:
                 self._skipped.append(step)
                 return
 

@@ -19,6 +19,7 @@ _MEMORY = 0.1
 """Share of the newest frame in what is known of the number of bands."""
 _TUNING = 4.0
 _LEAST_BLOCKS = 3
+_LEAST_ROWS = 8
 
 
 class RowGains:
@@ -41,7 +42,9 @@ class RowGains:
         self._at, self._every = at, every
         # Long rows, of which flow fills less, count most.
         self._weight = np.where(counts >= _LEAST_BLOCKS, counts, 0).astype(np.float64) ** 3
-        self._left_over = np.stack([self._remainder(_basis(at, bands)) for bands in _BANDS])
+        self._enough = self._usable_rows.size >= _LEAST_ROWS
+        if self._enough:
+            self._left_over = np.stack([self._remainder(_basis(at, b)[:, :4]) for b in _BANDS])
         self._cost: Floats | None = None
 
     @property
@@ -57,7 +60,7 @@ class RowGains:
         ndarray, float32, (rows,) or None
             None when too few rows of the disc are usable.
         """
-        if self._usable_rows.size < 8:
+        if not self._enough:
             return None
         medians = self._medians(blocks)
         self._learn(medians)
@@ -77,7 +80,10 @@ class RowGains:
         return np.where((counts >= _LEAST_BLOCKS) & np.isfinite(medians), medians, 0.0)
 
     def _remainder(self, basis: Floats) -> Floats:
-        """Matrix that leaves of row medians what the basis does not explain, weighted."""
+        """Matrix that leaves of row medians what the basis does not explain, weighted.
+
+        Without the harmonic: with it, half the number of bands would explain as much.
+        """
         fit = np.stack([_fitted(basis, self._weight, w) for w in np.diag(self._weight)], axis=1)
         return np.sqrt(self._weight)[:, None] * (np.eye(len(basis)) - basis @ fit)
 
@@ -109,7 +115,8 @@ def _fitted(basis: Floats, weight: Floats, sums: Floats) -> Floats:
     """Least squares from weights and weighted sums of each row."""
     normal = (basis.T * weight) @ basis
     # A wave longer than the picture is nearly a slope: hold the difference down.
-    normal += 1e-4 * np.trace(normal) / len(normal) * np.diag([0, 1, 1, 1, 1, 1])
+    held = np.diag([0.0] + [1.0] * (len(normal) - 1))
+    normal += 1e-4 * np.trace(normal) / len(normal) * held
     return np.asarray(np.linalg.solve(normal, basis.T @ sums))
 
 
@@ -120,12 +127,12 @@ def _robustly(basis: Floats, blocks: Floats, level: Floats) -> Floats:
     away = np.abs(blocks - level[:, None])[usable]
     scale = max(1.4826 * float(np.median(away)), noise)
     found = np.zeros(basis.shape[1])
-    for _ in range(5):
+    for _ in range(6):
         u = (values - level[:, None]) * (1 / (_TUNING * scale))
         weight = np.where(usable & (np.abs(u) < 1), (1 - u * u) ** 2, 0.0)
         found = _fitted(basis, weight.sum(axis=1) + 1e-9, (weight * values).sum(axis=1))
         level = basis @ found
-        scale = max(0.6 * scale, noise)
+        scale = max(0.45 * scale, noise)
     return found
 
 

@@ -24,7 +24,8 @@ _SHARE = 0.1
 """Share of the newest frame in the mean over frames."""
 _ACTIVE_LEAST = 0.001
 """Contrast of a block below which it never counts as flow."""
-_TUNING = 4.685
+_TUNING = 3.0
+_QUIET_SHARE = 0.35
 KEYS = 9
 """Pictures of which the moving median is taken."""
 
@@ -85,7 +86,7 @@ class RunningBackground:
             return place
         share = 1.0 - float(np.exp(-(frame.time_s - last) / self._constant))
         if band == 0:
-            self._surface = smooth_surface(mean)
+            self._surface = smooth_surface(mean, self._block_noise(frame))
         quiet = self._quiet(contrast, mean, frame, place)
         part = self.light[place]
         self._follow_surface(part, place, share, frame.side)
@@ -101,17 +102,20 @@ class RunningBackground:
         self._mean += share * (contrast - self._mean)
         return self._mean
 
+    def _block_noise(self, frame: Followed) -> float:
+        """Noise of a block in the mean over frames."""
+        kept = max(1.0 / self._count, _SHARE / (2 - _SHARE))
+        return max(_noise_of_block(frame) * float(np.sqrt(kept)), 1e-6)
+
     def _quiet(self, contrast: Floats, mean: Floats, frame: Followed, place: slice) -> Bytes:
         """255 in those rows where a pixel's block and its neighbours are quiet."""
         columns = self.light.shape[1]
         if contrast.size == 0:
             return np.zeros((place.stop - place.start, columns), np.uint8)
         base = np.zeros_like(mean) if self._surface is None else self._surface.of_blocks()
-        # Every second row of a block is averaged (``imaging.lamp``).
-        noise = frame.sigma * np.sqrt(2) / frame.side
-        kept = max(1.0 / self._count, _SHARE / (2 - _SHARE))
-        active = np.abs(contrast - base) > max(_ACTIVE_SIGMA * noise, _ACTIVE_LEAST)
-        active |= np.abs(mean - base) > max(_ACTIVE_SIGMA * noise * np.sqrt(kept), _ACTIVE_LEAST)
+        single = _noise_of_block(frame)
+        limits = [max(_ACTIVE_SIGMA * n, _ACTIVE_LEAST) for n in (single, self._block_noise(frame))]
+        active = (np.abs(contrast - base) > limits[0]) | (np.abs(mean - base) > limits[1])
         wide = cv2.dilate(active.astype(np.uint8), np.ones((3, 3), np.uint8))
         quiet = np.where(np.asarray(wide) > 0, 0, 255).astype(np.uint8)
         # What is left over at the right and bottom follows its neighbours.
@@ -126,6 +130,11 @@ class RunningBackground:
         rows = np.arange(place.start, place.stop, dtype=np.float32)
         columns = np.arange(self.light.shape[1], dtype=np.float32)
         cv2.multiply(part, 1.0 + np.float32(share) * surface.of_pixels(rows, columns, side), part)
+
+
+def _noise_of_block(frame: Followed) -> float:
+    """Every second row of a block is averaged (``imaging.lamp``)."""
+    return frame.sigma * float(np.sqrt(2)) / frame.side
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,13 +166,20 @@ class Surface:
         return np.asarray(of_row[:, None] + slope[:, None] * x[None, :] + c[3] * (x * x)[None, :])
 
 
-def smooth_surface(contrast: Floats) -> Surface | None:
-    """Second-order surface through the quiet majority of blocks, robustly.
+def smooth_surface(contrast: Floats, noise: float) -> Surface | None:
+    """Second-order surface through the quiet part of the blocks, robustly.
+
+    Started flat at zero, the present background: a block counts while it lies within three
+    ``scale`` of the surface, and ``scale`` is ``noise``, or as many times twice that as it takes
+    for a third of the blocks to agree. Flow is further off than that, however much of it there
+    is, as long as a third is quiet.
 
     Parameters
     ----------
     contrast : ndarray, float64, (block rows, block columns)
         NaN where not usable.
+    noise : float
+        Noise of one block, above 0.
 
     Returns
     -------
@@ -177,11 +193,11 @@ def smooth_surface(contrast: Floats) -> Surface | None:
     y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j]
     matrix = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y])[:, usable]
     values = contrast[usable]
+    near = float(np.quantile(np.abs(values), _QUIET_SHARE))
+    scale = noise * 2.0 ** max(0.0, np.ceil(np.log2(max(near / (2 * noise), 1e-9))))
     found = np.zeros(len(matrix))
-    found[0] = np.median(values)
-    for _ in range(5):
+    for _ in range(6):
         miss = np.abs(values - found @ matrix)
-        scale = max(1.4826 * float(np.median(miss)), 1e-7)
         weighted = matrix * np.clip(1 - (miss / (_TUNING * scale)) ** 2, 0, None) ** 2
         normal = weighted @ matrix.T
         normal += 1e-6 * np.trace(normal) * np.eye(len(matrix))
@@ -209,7 +225,8 @@ class MedianBackground:
         self._wait = stretch_s / KEYS
         self._next = 0
         self._taken_s: float | None = None
-        self._band: int | None = None
+        self._band = 0
+        self._left = 0
 
     def follow(self, frame: Followed) -> slice:
         """Take the frame in when it is time, bring one band of rows up to date."""
@@ -218,11 +235,12 @@ class MedianBackground:
             np.copyto(self._keys[self._next], frame.light(slice(0, rows)))
             self._next = (self._next + 1) % KEYS
             self._taken_s = frame.time_s
-            self._band = 0
-        if self._band is None:
+            self._left = _BANDS
+        if self._left == 0:
             return slice(0, 0)
+        self._left -= 1
         place = slice(self._band * rows // _BANDS, (self._band + 1) * rows // _BANDS)
-        self._band = None if self._band + 1 == _BANDS else self._band + 1
+        self._band = (self._band + 1) % _BANDS
         if place.stop > place.start:
             self.light[place] = median_of_nine([key[place] for key in self._keys])
         return place

@@ -3,7 +3,8 @@
 The shift is found by Gauss-Newton steps (Lucas and Kanade 1981) on those pixels where the
 reference has structure of its own: rim, dust, scratches, vignette. Each step solves for shift and
 brightness together and weighs pixels by Tukey's biweight, so that flow in front of the mirror
-does not pull. A reduced picture is used first, so that several pixels of shake are caught.
+does not pull. A reduced picture is used first, so that several pixels of shake are caught; where
+that fails (fine texture without a rim), phase correlation gives the start.
 
 Sign: the shift is how far the frame's content lies right of and below its place in the reference.
 """
@@ -33,6 +34,10 @@ _MOST_ERROR = 0.15
 _SETTLING = 0.6
 """Step below which points are weighed; before, the rim itself would look like a stranger."""
 _LEAST_AGREEING = 0.3
+_LEAST_GAIN = 0.2
+_LEAST_POINTS = 50
+_PATCH = 256
+"""Side of the patch for phase correlation, at half size."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +65,9 @@ class _Level:
         self.columns = reference.shape[1]
         self.border = border
         value = reference.ravel()[self.index].astype(np.float64)
+        # Where the frame is as unlike the reference as the reference is unlike its own mean, it
+        # shows something else.
+        self.spread = float(1.4826 * np.median(np.abs(value - np.median(value)))) if count else 0.0
         slopes = [g.ravel()[self.index].astype(np.float64) for g in (gx, gy)]
         self.value = value
         self.matrix = np.stack([*slopes, value, np.ones_like(value)])
@@ -95,7 +103,9 @@ class _Level:
                 return None
             found = inverse @ (weighted @ miss)
             # Where the frame is brighter by a factor its slopes are steeper by the same.
-            gain = max(1.0 + float(found[2]), 0.2)
+            gain = 1.0 + float(found[2])
+            if gain < _LEAST_GAIN:
+                return None
             step_x, step_y = float(found[0]) / gain, float(found[1]) / gain
             dx, dy = dx - step_x, dy - step_y
             step = abs(step_x) + abs(step_y)
@@ -105,7 +115,7 @@ class _Level:
             scale = max(1.4826 * float(np.median(rest)), 1e-7)
             weights = np.clip(1 - (rest / (4.685 * scale)) ** 2, 0, None) ** 2
             error = scale * float(np.sqrt(max(inverse[0, 0] + inverse[1, 1], 0.0))) / gain
-            agreeing = float((weights > 0.2).mean())
+            agreeing = float((weights > 0.2).mean()) if scale < gain * self.spread else 0.0
             if step < 0.01:
                 break
         if not (abs(dx) < limit and abs(dy) < limit) or agreeing == 0.0:
@@ -143,6 +153,7 @@ class Steadiness:
             mask = cv2.resize(_whole(inside), size, interpolation=cv2.INTER_AREA)
             self._coarse = _Level(_light(small), _bytes(mask), _POINTS_COARSE, border)
         self._fine = _Level(reference, inside, _POINTS_FINE, MARGIN)
+        self._patch = _patch(reference)
         self._last = (0.0, 0.0)
 
     def find(self, light: Light) -> Shift | None:
@@ -152,29 +163,49 @@ class Steadiness:
         shift is larger than about 10 pixels.
         """
         for start in dict.fromkeys((self._last, (0.0, 0.0))):
-            found = self._from(light, start)
+            found = self._settled(light, self._roughly(light, start))
             if found is not None:
-                self._last = (found.x, found.y)
-                return found
-        self._last = (0.0, 0.0)
-        return None
+                break
+        else:
+            found = self._settled(light, self._correlated(light))
+        self._last = (0.0, 0.0) if found is None else (found.x, found.y)
+        return found
 
-    def _from(self, light: Light, start: tuple[float, float]) -> Shift | None:
-        if self._fine.index.size < 50:
+    def _roughly(self, light: Light, start: tuple[float, float]) -> tuple[float, float] | None:
+        """A better start from the reduced picture."""
+        if self._coarse is None or self._coarse.index.size < _LEAST_POINTS:
+            return start
+        small = cv2.resize(_whole(light), self._size, interpolation=cv2.INTER_AREA)
+        rough = self._coarse.solve(_light(small), (start[0] / _COARSE, start[1] / _COARSE), 6)
+        return None if rough is None else (rough.x * _COARSE, rough.y * _COARSE)
+
+    def _settled(self, light: Light, start: tuple[float, float] | None) -> Shift | None:
+        if start is None or self._fine.index.size < _LEAST_POINTS:
             return None
-        x, y = start
-        if self._coarse is not None and self._coarse.index.size >= 50:
-            small = cv2.resize(_whole(light), self._size, interpolation=cv2.INTER_AREA)
-            rough = self._coarse.solve(_light(small), (x / _COARSE, y / _COARSE), 6)
-            if rough is None:
-                return None
-            x, y = rough.x * _COARSE, rough.y * _COARSE
-        fine = self._fine.solve(light, (x, y), 5)
+        fine = self._fine.solve(light, start, 5)
         if fine is None or fine.error > _MOST_ERROR or fine.agreeing < _LEAST_AGREEING:
             return None
         return (
             Shift(fine.x, fine.y, fine.error) if max(abs(fine.x), abs(fine.y)) <= _REACH else None
         )
+
+    def _correlated(self, light: Light) -> tuple[float, float] | None:
+        patch = _patch(light)
+        if self._patch is None or patch is None:
+            return None
+        window = cv2.createHanningWindow(patch.shape[::-1], cv2.CV_32F)
+        (x, y), _ = cv2.phaseCorrelate(self._patch, patch, window)
+        return 2.0 * x, 2.0 * y
+
+
+def _patch(picture: Light) -> Light | None:
+    """The middle of the picture at half size, for phase correlation; None when it is small."""
+    rows, columns = (min(size // 2, _PATCH) // 2 * 2 for size in picture.shape)
+    if min(rows, columns) < 32:
+        return None
+    top, left = (picture.shape[0] - 2 * rows) // 2, (picture.shape[1] - 2 * columns) // 2
+    middle = picture[top : top + 2 * rows, left : left + 2 * columns]
+    return _light(cv2.resize(middle, (columns, rows), interpolation=cv2.INTER_AREA))
 
 
 def _whole(picture: NDArray[Any]) -> NDArray[Any]:

@@ -18,7 +18,8 @@ from liveview.settings import validated
 
 SETTLED = 8
 """Frames after which the noise is known and averages are full."""
-STRENGTHS = [0.5, 1.0, 2.0, 5.0]
+_SLOW = pytest.mark.slow
+STRENGTHS = [0.5, pytest.param(1.0, marks=_SLOW), pytest.param(2.0, marks=_SLOW), 5.0]
 STILL = Weather(flicker=0.02)
 ROWS = Weather(flicker=0.01, row_flicker=0.08)
 SHAKEN = Weather(flicker=0.02, shake_px=3.0, drift=0.1)
@@ -100,7 +101,7 @@ def test_running_background_does_not_swallow_the_flow(strength: float) -> None:
     assert found.rms <= 1.05
 
 
-@pytest.mark.parametrize("strength", [0.5, 1.0])
+@pytest.mark.parametrize("strength", [0.5, pytest.param(1.0, marks=_SLOW)])
 def test_averaging_beats_the_single_frame(strength: float) -> None:
     single = score(strength, STILL)
     averaged = score(strength, STILL, average_frames=8)
@@ -114,7 +115,7 @@ def test_averaging_beats_the_single_frame(strength: float) -> None:
     assert averaged.told < 0.45 * single.told
 
 
-@pytest.mark.parametrize("strength", [1.0, 2.0])
+@pytest.mark.parametrize("strength", [pytest.param(1.0, marks=_SLOW), 2.0])
 def test_smoothing_beats_the_single_frame(strength: float) -> None:
     single = score(strength, STILL)
     smoothed = score(strength, STILL, smooth_px=3)
@@ -123,7 +124,7 @@ def test_smoothing_beats_the_single_frame(strength: float) -> None:
     assert smoothed.rms < 0.6
 
 
-@pytest.mark.parametrize("bits", [8, 12, 16])
+@pytest.mark.parametrize("bits", [8, pytest.param(12, marks=_SLOW), 16])
 def test_depths(bits: int) -> None:
     found = score(2.0, STILL, bits)
     assert 0.97 <= found.gain <= 1.03
