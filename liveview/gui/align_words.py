@@ -53,6 +53,8 @@ def axial_words(blade: BladeReading) -> str:
         return ""
     if not 0.03 < blade.uncut < 0.97:
         return ""
+    if _shaded(blade):
+        return "One side is dark, but not from the blade: clear the light's way."
     if is_even(blade):
         return "Darkens evenly: in the focus."
     near = blade.tilt_across > 0
@@ -65,6 +67,12 @@ def axial_words(blade: BladeReading) -> str:
     return f"Blade {place}: {move} {about}."
 
 
+def _shaded(blade: BladeReading) -> bool:
+    """Darker along the edge more than across it: a hand or an obstacle, not the blade."""
+    along = abs(blade.tilt_along or 0.0)
+    return along > 2 * ASKEW_TILT and along > abs(blade.tilt_across or 0.0)
+
+
 def askew_deg(blade: BladeReading) -> float | None:
     """How far the edge is turned against the picture's side, degrees clockwise in the picture.
 
@@ -73,6 +81,8 @@ def askew_deg(blade: BladeReading) -> float | None:
     """
     across, along = blade.tilt_across, blade.tilt_along
     if across is None or along is None or math.hypot(across, along) < 2 * ASKEW_TILT:
+        return None
+    if _shaded(blade):
         return None
     turn = math.degrees(math.atan2(along, across))
     if turn > 90:

@@ -70,6 +70,12 @@ def test_askew_edge_on_either_side_of_the_focus(sign: float, turn: float) -> Non
     assert ("anticlockwise" in askew_words(reading)) is (turn > 0)
 
 
+def test_a_hand_in_the_light_is_not_taken_for_the_blade() -> None:
+    shaded = blade(0.32, 0.01, 0.5)
+    assert "not from the blade" in axial_words(shaded)
+    assert askew_words(shaded) == ""
+
+
 def test_faint_or_straight_shadow_says_nothing_of_the_angle() -> None:
     assert askew_deg(blade(0.5, 0.02, 0.02)) is None
     assert askew_words(blade(0.5, 0.4, 0.01)) == ""
