@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 POLL_MS = 4
 """How often the newest reading is looked for."""
 
+SLOW_ENOUGH = 1.25
+"""Sources up to this many times as fast as the display are shown picture by picture."""
+
 STATUS_S = 0.12
 """How often the status is pulled."""
 
@@ -240,12 +243,23 @@ class Bridge(QObject):
             if reading is not None and reading is not self._newest:
                 self._newest = reading
                 self._had_picture = True
-                # A little less than the interval, or a late timer would skip every other one.
-                self._next_picture_s = now + self._interval_s - 0.75e-3 * POLL_MS
+                self._next_picture_s = self._following_picture_s(now)
                 self.new_reading.emit(reading)
         if now >= self._next_status_s:
             self._next_status_s = now + STATUS_S
             self._pull_status()
+
+    def _following_picture_s(self, now: float) -> float:
+        """When the next picture may be shown.
+
+        One that comes no faster than the display is shown at once: waiting would only make it
+        older. Of a faster source every picture shown is the newest at its beat.
+        """
+        rate_hz = self._status.rate_hz
+        if rate_hz is not None and rate_hz * self._interval_s < SLOW_ENOUGH:
+            return now
+        beat = self._next_picture_s + self._interval_s
+        return beat if beat > now else now + self._interval_s / 2
 
     def _pull_status(self) -> None:
         if self._session is not None:

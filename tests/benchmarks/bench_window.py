@@ -180,6 +180,7 @@ def main() -> int:
     loop.exec()
     status = bridge.status
     reading = window.page.dial.picture.reading
+    to_reading = [] if bridge.session is None else list(bridge.session.latencies_s())
     window.close()
     if reading is None:
         print("no picture:", *status.words)
@@ -190,6 +191,7 @@ def main() -> int:
     print(f"  frames captured {c.captured}, lost {c.lost_source + c.lost_ring}")
     print(f"  seen by the trigger {c.watched}, left out of the picture {c.skipped_chain}")
     print(f"  painted {len(painted_at)}: {len(painted_at) / seconds:.1f} a second")
+    print(f"  arrival to reading: {percentiles(to_reading)}")
     print(f"  arrival to painted: {percentiles(latencies)}")
     print(f"  between pictures:   {percentiles(list(np.diff(painted_at)))}")
     print("one update of the picture, beside the obvious ways:")
