@@ -1,0 +1,341 @@
+"""What the tools of the Review page do with an event; run by a task, never by the window."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from liveview.errors import BadRequest
+from liveview.gui.review_marks import Drawing, Point
+from liveview.gui.review_reader import EventFacts
+from liveview.model import Light, Side
+from liveview.optics.scale import geometry
+from liveview.recorder.reading import StoredEvent
+from liveview.review.enhance import Enhancer
+from liveview.review.export.job import Job
+from liveview.review.measure import (
+    FrontPoint,
+    Measurement,
+    Scale,
+    find_front,
+    front_table,
+    hand_point,
+    measure_angle,
+    measure_flicker,
+    measure_front_speed,
+    measure_length,
+    measure_plume,
+    measure_rise_speed,
+    plume_table,
+    radial_profile,
+    scale_from_disc,
+    space_time,
+    space_time_table,
+    spectrum,
+    spectrum_table,
+    uncut_of,
+)
+from liveview.review.measure.fronts import without_outliers
+
+MOST_FRONT_FRAMES = 120
+MOST_BYTES = 400_000_000
+"""Memory that the contrast frames of a rise speed may take."""
+
+PLUME_FRAMES = 8
+"""Frames averaged for a plume's temperature."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """A diagram: points with error bars, a line, or an image; ``table`` is its CSV."""
+
+    name: str
+    x_name: str
+    y_name: str
+    x: Floats
+    y: Floats
+    sigma: Floats | None = None
+    joined: bool = False
+    line: tuple[Floats, Floats] | None = None
+    image: Floats | None = None
+    """(along y, along x): drawn from ``x[0]``..``x[1]`` and ``y[0]``..``y[1]``."""
+    table: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What came out: to be shown, and to be kept if the user says so."""
+
+    measurement: Measurement | None
+    drawing: Drawing = field(default_factory=Drawing)
+    plot: Plot | None = None
+    words: str = ""
+    points: tuple[FrontPoint, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Frames first..last of an event, and the one that is shown."""
+
+    first: int
+    last: int
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Measuring:
+    """An event that is measured. ``scale`` None: the event's own, from the mirror's diameter."""
+
+    facts: EventFacts
+    stretch: Stretch
+    scale: Scale | None = None
+    by_hand: tuple[FrontPoint, ...] = field(default=())
+
+    def metres(self) -> Scale:
+        """The scale in use.
+
+        Raises
+        ------
+        BadRequest
+            The mirror's disc is not known and no length was marked.
+        """
+        if self.scale is not None:
+            return self.scale
+        if self.facts.disc is None:
+            raise BadRequest(
+                "there is no scale", "the mirror's disc is not known", "mark a known length first"
+            )
+        return scale_from_disc(self.facts.disc, geometry(self.facts.settings).object_field_m)
+
+    @property
+    def side(self) -> Side:
+        """From where the blade came in."""
+        return self.facts.settings.blade.side
+
+    @contextmanager
+    def enhancer(self) -> Iterator[Enhancer]:
+        """The event opened once more, for one thread."""
+        facts = self.facts
+        with StoredEvent.open(facts.path) as event:
+            settings = facts.settings.replaced("enhance", view="lifted", gain_contrast=facts.scale)
+            yield Enhancer(event, settings, calibration=facts.calibration, disc=facts.disc)
+
+    # --- at once
+
+    def length(self, a: Point, b: Point) -> Result:
+        """Distance of two points."""
+        return Result(measure_length(a, b, self.metres()), Drawing(lines=((a, b),)))
+
+    def angle(self, a: Point, vertex: Point, b: Point) -> Result:
+        """Angle at the vertex."""
+        return Result(measure_angle(vertex, a, b), Drawing(lines=((a, vertex), (vertex, b))))
+
+    # --- in a task
+
+    def front(self, centre: Point, job: Job) -> Result:
+        """The round front about a point, in the stretch from the spark on.
+
+        Points set by hand take the place of those found in their frames.
+        """
+        facts = self.facts
+        first = max(self.stretch.first, min(facts.spark_index, self.stretch.last))
+        frames = evenly(first, self.stretch.last, MOST_FRONT_FRAMES)
+        by_hand = {point.frame: point for point in self.by_hand}
+        job.total = len(frames)
+        found: list[FrontPoint] = []
+        with self.enhancer() as enhancer:
+            for index in frames:
+                job.step()
+                if index in by_hand:
+                    continue
+                if has_left(found):
+                    break
+                place = find_front(radial_profile(enhancer.contrast(index), centre, self.side))
+                if place is not None:
+                    found.append(FrontPoint(index, facts.times_s[index], *place))
+        merged = (*without_outliers(while_growing(found)), *self.by_hand)
+        points = tuple(sorted(merged, key=lambda p: p.time_s))
+        return front_result(self, centre, points)
+
+    def rise(self, start: Point, end: Point, job: Job) -> Result:
+        """Speed of what moves along a line."""
+        frames = self._contrasts(job)
+        scale = self.metres()
+        measurement = measure_rise_speed(frames, start, end, scale)
+        diagram = space_time(frames, start, end)
+        reach = scale.length(diagram.values.shape[1] - 1) * 1e3
+        since = diagram.times_s - self.facts.start.spotted.time_s
+        plot = Plot(
+            "space-time diagram",
+            "ms from the spark",
+            "mm along the line",
+            np.array([since[0], since[-1]]) * 1e3,
+            np.array([0.0, reach]),
+            image=diagram.values.T,
+            table=space_time_table(diagram),
+        )
+        return Result(measurement, Drawing(lines=((start, end),)), plot)
+
+    def flicker(self, a: Point, b: Point, job: Job) -> Result:
+        """Flicker of a patch."""
+        facts = self.facts
+        source = facts.start.source
+        left, right = _inside(a[0], b[0], source.width)
+        top, bottom = _inside(a[1], b[1], source.height)
+        frames = range(self.stretch.first, self.stretch.last + 1)
+        job.total = len(frames)
+        signal = np.empty(len(frames))
+        with self.enhancer() as enhancer:
+            for k, index in enumerate(frames):
+                signal[k] = enhancer.light(index)[top:bottom, left:right].mean()
+                job.step()
+        times = np.array([facts.times_s[index] for index in frames])
+        shown = spectrum(times, signal)
+        mean = max(float(signal.mean()), 1e-12)
+        plot = Plot(
+            "spectrum",
+            "Hz",
+            "% of the patch's light",
+            shown.frequency_hz,
+            shown.amplitude / mean * 100,
+            joined=True,
+            table=spectrum_table(shown),
+        )
+        drawing = Drawing(boxes=((a, b),))
+        try:
+            patch = (left, top, right - left, bottom - top)
+            return Result(measure_flicker(times, signal, patch), drawing, plot)
+        except ValueError as error:
+            return Result(None, drawing, plot, str(error))
+
+    def plume(self, a: Point, b: Point, job: Job) -> Result:
+        """Temperature of a round plume from a line across it, about the frame that is shown."""
+        facts, at = self.facts, self.stretch.at
+        rows = self.side in (Side.LEFT, Side.RIGHT)
+        k = 0 if rows else 1
+        line = round((a[1 - k] + b[1 - k]) / 2)
+        limit = (facts.start.source.width, facts.start.source.height)[k]
+        first, stop = _inside(a[k], b[k], limit)
+        frames = range(max(0, at - PLUME_FRAMES // 2), len(facts.times_s))[:PLUME_FRAMES]
+        job.total = len(frames)
+        contrasts: list[Light] = []
+        with self.enhancer() as enhancer:
+            for index in frames:
+                contrasts.append(enhancer.contrast(index).copy())
+                job.step()
+        measurement, profile = measure_plume(
+            contrasts,
+            facts.settings,
+            uncut_of(facts.calibration, facts.disc),
+            self.metres(),
+            line,
+            first,
+            stop - 1,
+        )
+        plot = Plot(
+            "temperature",
+            "mm from the axis",
+            "\u00b0C",
+            profile.r_m * 1e3,
+            profile.temperature_k - 273.15,
+            profile.temperature_sigma_k,
+            joined=True,
+            table=plume_table(profile),
+        )
+        ends = ((first, line), (stop - 1, line)) if rows else ((line, first), (line, stop - 1))
+        return Result(measurement, Drawing(lines=(ends,)), plot)
+
+    def _contrasts(self, job: Job) -> list[tuple[float, Light]]:
+        facts = self.facts
+        source = facts.start.source
+        most = max(8, MOST_BYTES // (4 * source.width * source.height))
+        frames = evenly(self.stretch.first, self.stretch.last, most)
+        job.total = len(frames)
+        found = []
+        with self.enhancer() as enhancer:
+            for index in frames:
+                found.append((facts.times_s[index], enhancer.contrast(index).copy()))
+                job.step()
+        return found
+
+
+def evenly(first: int, last: int, most: int) -> list[int]:
+    """Whole numbers from first to last, at most so many, evenly apart."""
+    every = max(1, math.ceil((last - first + 1) / most))
+    return list(range(first, last + 1, every))
+
+
+def _inside(one: float, other: float, size: int) -> tuple[int, int]:
+    """Pixels from one to the other inside the picture, the end not included."""
+    low, high = sorted((round(one), round(other)))
+    low = min(max(low, 0), size - 1)
+    return low, min(max(high + 1, low + 1), size)
+
+
+GONE = 0.8
+"""A front that seems to shrink below this part of its largest radius has left the picture."""
+
+LEAST_GONE = 3
+"""So many frames in a row must say so."""
+
+
+def has_left(points: Sequence[FrontPoint]) -> bool:
+    """True when what is found now is something else: the front itself is out of the picture."""
+    if len(points) <= LEAST_GONE:
+        return False
+    largest = max(p.radius_px for p in points[:-LEAST_GONE])
+    return all(p.radius_px < GONE * largest for p in points[-LEAST_GONE:])
+
+
+def while_growing(points: Sequence[FrontPoint]) -> Sequence[FrontPoint]:
+    """The points of the front before it left the picture."""
+    for k in range(LEAST_GONE + 1, len(points) + 1):
+        if has_left(points[:k]):
+            return points[: k - LEAST_GONE]
+    return points
+
+
+def front_result(m: Measuring, centre: Point, points: tuple[FrontPoint, ...]) -> Result:
+    """Speed and diagram of a front whose places are known."""
+    here = [p for p in points if p.frame == m.stretch.at]
+    drawing = Drawing(points=(centre,), rings=tuple((centre, p.radius_px) for p in here))
+    if len(points) < 3:
+        found = f"a front stands out in {len(points)} frames only" if points else "no front found"
+        return Result(None, drawing, None, f"{found}: click it in three frames or more", points)
+    scale, facts = m.metres(), m.facts
+    measurement = measure_front_speed(
+        points,
+        scale,
+        temperature_k=facts.settings.rig.temperature_k,
+        since_s=facts.start.spotted.time_s,
+    )
+    since = np.array([p.time_s for p in points]) - facts.start.spotted.time_s
+    radii = np.array([scale.length(p.radius_px) for p in points])
+    straight = np.polyfit(since, radii, 1)
+    ends = np.array([since[0], since[-1]])
+    plot = Plot(
+        "front",
+        "ms from the spark",
+        "mm radius",
+        since * 1e3,
+        radii * 1e3,
+        np.array([scale.length(p.sigma_px) for p in points]) * 1e3,
+        line=(ends * 1e3, np.polyval(straight, ends) * 1e3),
+        table=front_table(points, scale),
+    )
+    return Result(measurement, drawing, plot, "", points)
+
+
+def with_hand_point(m: Measuring, centre: Point, place: Point) -> Measuring:
+    """With a place of the front clicked in the frame that is shown."""
+    at = m.stretch.at
+    point = hand_point(at, m.facts.times_s[at], centre, place)
+    others = tuple(p for p in m.by_hand if p.frame != at)
+    return replace(m, by_hand=(*others, point))

@@ -1,0 +1,721 @@
+"""The Review page: caught events seen again slowly, compared, measured and written to files.
+
+On the left the events, newest at the top. In the middle the disc with the ring of time. On the
+right the moment, the replay, and either the views or the measuring tools.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PyQt6.QtCore import QEvent, QObject, QRect, Qt, QTimer, pyqtSignal
+from PyQt6.QtGui import QDragEnterEvent, QDropEvent, QHideEvent, QResizeEvent, QShowEvent
+from PyQt6.QtWidgets import QFileDialog, QWidget
+
+from liveview.errors import LiveviewError, WorkerStuck
+from liveview.gui.actions import VIEW_WORDS
+from liveview.gui.around import SIDE_STEPS, free_width
+from liveview.gui.keys import Action, KeyMap
+from liveview.gui.legend import legend_colours, legend_words
+from liveview.gui.lines import Lines
+from liveview.gui.marks import choice_mark, gain_mark
+from liveview.gui.pad import Pad
+from liveview.gui.review_dial import ReviewDial
+from liveview.gui.review_export_sheet import ExportSheet, Order
+from liveview.gui.review_list import EventList
+from liveview.gui.review_measure_desk import TOOLS, MeasureDesk
+from liveview.gui.review_measure_panel import MeasurePanel
+from liveview.gui.review_measuring import Measuring, Stretch
+from liveview.gui.review_replay import Compare, Replay
+from liveview.gui.review_ring import Legend, RingFace
+from liveview.gui.review_shelf import Poster, Shelf, ShelfReader
+from liveview.gui.review_side import moment_lines, notice_lines
+from liveview.gui.theme import COLOURS, Look
+from liveview.gui.words import with_unit
+from liveview.model import Reading, SessionStatus, StoreStatus
+from liveview.recorder.reading import is_event
+from liveview.review.place import events_folder
+from liveview.review.shelf import restore, to_bin
+from liveview.settings import Settings
+
+if TYPE_CHECKING:
+    from liveview.gui.bridge import Bridge
+    from liveview.gui.window import Window
+
+TICK_MS = 12
+"""How often news is pulled while there is something to wait for."""
+
+EDGE_KEY_STEP = 0.03
+
+PLOT_STEPS = 30.0
+"""Height of the diagram."""
+
+GROUP = "Review"
+
+TOOL_KEYS = {
+    "length": ("D", "Length", "Measure a length"),
+    "angle": ("A", "Angle", "Measure an angle"),
+    "front": ("F", "Front speed", "Follow a round front: speed and Mach number"),
+    "rise": ("R", "Rise speed", "Measure how fast something rises"),
+    "flicker": ("H", "Flicker", "Measure the flicker of a patch"),
+    "plume": ("T", "Plume temperature", "Measure the temperature of a round plume"),
+    "scale": ("U", "Known length", "Set the scale by a known length"),
+}
+
+
+class ReviewPage(QWidget):
+    """Everything that is done with events after they were caught.
+
+    Parameters
+    ----------
+    settings : Settings
+        The settings in force; ``store.folder`` says where events are.
+    views : tuple of str
+        The views there are.
+    keys : KeyMap
+        What the pads do; the page adds its own actions in ``join_review``.
+    """
+
+    KEY_GROUPS = ("Pages", "Window", GROUP)
+
+    said = pyqtSignal(str)
+    recording_chosen = pyqtSignal(str)
+    """A recording that is no event: to be opened as a source."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        views: tuple[str, ...],
+        keys: KeyMap,
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self._keys = keys
+        self._views = views
+        self._clock = clock
+        self._look = Look()
+        self._settings = settings
+        self._store = StoreStatus()
+        self._last_tick_s = 0.0
+        self._elsewhere: list[Path] = []
+        self._binned: list[Path] = []
+        self._shown: object = None
+        self._pads_shown: object = None
+        self.folder = events_folder(settings)
+        self.replay = Replay(self._changed)
+        self.shelf = ShelfReader()
+        self.dial = ReviewDial(self)
+        self.events = EventList(self)
+        self.moment = Lines(parent=self)
+        self.notices = Lines(from_bottom=False, parent=self)
+        self.pads: dict[str, Pad] = {}
+        self.panel = MeasurePanel(self)
+        self.panel.plot_changed.connect(self.lay_out)
+        self.desk = MeasureDesk(self.dial.marks, self.panel, self._measuring)
+        self.sheet = ExportSheet(self)
+        self._measure_open = False
+        self._timer = QTimer(self)
+        self._timer.setInterval(TICK_MS)
+        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
+        self._timer.timeout.connect(self._tick)
+        self._connect()
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setAcceptDrops(True)
+
+    def _connect(self) -> None:
+        self.events.chosen.connect(self.open)
+        self.dial.sought.connect(self._seek)
+        self.dial.zoomed.connect(self.replay.zoom)
+        self.dial.marks.wheeled.connect(lambda notches: self._step(-notches))
+        self.desk.said.connect(self.said)
+        self.desk.worked.connect(self._wake)
+        self.sheet.said.connect(self.said)
+        self.sheet.worked.connect(self._wake)
+        self.sheet.closed.connect(lambda: self._keys.set_enabled(True))
+        self.panel.save.clicked.connect(self._save_plot)
+
+    # --- joining the window
+
+    def own_actions(self) -> tuple[Action, ...]:
+        """What can be done here, for the window's key map."""
+        replay = self.replay
+
+        def act(name: str, keys: tuple[str, ...], title: str, run: Callable[[], object]) -> Action:
+            return Action(f"review {name}", keys, title, GROUP, lambda: self._act(run))
+
+        return (
+            act("play", ("Space",), "Play, or stand still", replay.toggle_play),
+            act("on", ("Right",), "One frame on", partial(self._step, 1)),
+            act("back", ("Left",), "One frame back", partial(self._step, -1)),
+            act("far on", ("Shift+Right",), "Ten frames on", partial(self._step, 10)),
+            act("far back", ("Shift+Left",), "Ten frames back", partial(self._step, -10)),
+            act("first", ("Home",), "To the stretch's start", partial(self._end_of_stretch, 0)),
+            act("last", ("End",), "To the stretch's end", partial(self._end_of_stretch, 1)),
+            act("spark", ("K",), "To the next spark", replay.to_spark),
+            act("slower", (",",), "Slower", partial(replay.faster, -1)),
+            act("faster", (".",), "Faster", partial(replay.faster, 1)),
+            act("loop", ("L",), "Begin again at the end", replay.toggle_loop),
+            act("start", ("[",), "The stretch starts here", replay.start_here),
+            act("end", ("]",), "The stretch ends here", replay.end_here),
+            act("whole", ("W",), "The whole event again", replay.whole_stretch),
+            *(
+                act(f"view {view}", (str(k + 1),), VIEW_WORDS.get(view, view), run)
+                for k, view in enumerate(self._views)
+                for run in (partial(self._view, view),)
+            ),
+            act("gain", ("G",), "Gain automatic or fixed", replay.toggle_gain),
+            act("gain up", ("+", "="), "More gain", partial(replay.gain_by, 1)),
+            act("gain down", ("-",), "Less gain", partial(replay.gain_by, -1)),
+            act("compare", ("C",), "Compare with the plain picture", replay.toggle_compare),
+            act("hold", ("V",), "Hold this picture to compare with", replay.hold),
+            act("edge left", ("Alt+Left",), "Edge to the left", partial(self._edge, -1)),
+            act("edge right", ("Alt+Right",), "Edge to the right", partial(self._edge, 1)),
+            act("newer", ("Up",), "The event above", partial(self._neighbour, -1)),
+            act("older", ("Down",), "The event below", partial(self._neighbour, 1)),
+            act("elsewhere", ("O",), "Open a recording elsewhere", self._ask_elsewhere),
+            act("bin", ("Delete",), "Move the event to the bin", self.bin),
+            act("undo", ("Ctrl+Z",), "Take it out of the bin again", self.undo),
+            act("measure", ("M",), "Measure", self.toggle_measure),
+            *(
+                act(f"tool {tool}", (key,), words, partial(self._tool, tool))
+                for tool, (key, _, words) in TOOL_KEYS.items()
+            ),
+            act("keep", ("Return", "Enter"), "Keep what was measured", self.desk.keep),
+            act("export", ("E",), "Write it to a file", self.open_export),
+        )
+
+    def _act(self, run: Callable[[], object]) -> None:
+        """Do it, and pull what comes of it."""
+        run()
+        self._wake()
+
+    def make_pads(self) -> None:
+        """Build the pads; called once the actions are in the window's key map."""
+        titles = {"play": "Play", "loop": "Loop", "slower": "Slower", "faster": "Faster"}
+        titles |= {f"view {view}": view.capitalize() for view in self._views}
+        titles |= {"gain": "Gain", "compare": "Compare", "hold": "Hold", "measure": "Measure"}
+        titles |= {"export": "Export"}
+        titles |= {"elsewhere": "Open elsewhere", "bin": "Bin", "undo": "Undo"}
+        for name, title in titles.items():
+            self.pads[name] = self._pad(name, title, self)
+        for tool in TOOLS:
+            pad = self._pad(f"tool {tool}", TOOL_KEYS[tool][1], self.panel)
+            self.panel.tools[tool] = pad
+        self.desk.take_up("")
+        self.set_look(self._look)
+        self._refresh_pads()
+
+    def _pad(self, name: str, title: str, parent: QWidget) -> Pad:
+        what = self._keys[f"review {name}"]
+        pad = Pad(title, what.key, parent=parent)
+        pad.setToolTip(f"{what.title}  ({what.key})")
+        pad.clicked.connect(what.run)
+        return pad
+
+    def host_sheet(self, window: QWidget) -> None:
+        """Let the sheet lie over the whole window."""
+        self.sheet.setParent(window)
+        self.sheet.hide()
+
+    # --- what can be done
+
+    def open(self, path: Path, index: int | None = None) -> None:
+        """Look at this event."""
+        self._shown = None
+        self.replay.open(path, index)
+        self.events.mark(path)
+        self.desk.event_changed()
+        self._wake()
+
+    def open_elsewhere(self, path: Path) -> None:
+        """An event folder (or a file inside it) from anywhere; other recordings as a source."""
+        folder = path if path.is_dir() else path.parent
+        if is_event(folder):
+            if folder.parent != self.folder and folder not in self._elsewhere:
+                self._elsewhere.insert(0, folder)
+            self.look_again()
+            self.open(folder)
+        else:
+            self.recording_chosen.emit(str(path))
+
+    def _ask_elsewhere(self) -> None:
+        dialog = QFileDialog(self.window(), "Find an event.json or a recording", str(self.folder))
+        dialog.setFileMode(QFileDialog.FileMode.ExistingFile)
+        dialog.fileSelected.connect(lambda name: self.open_elsewhere(Path(name)))
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.open()
+
+    def bin(self) -> None:
+        """Move the open event into the bin; its neighbour is opened."""
+        path = self.replay.path
+        if path is None:
+            return
+        card = next((card for card in self.events.cards if card.path == path), None)
+        if card is not None and not card.converted:
+            self.said.emit("It is still being compressed: bin it a moment later.")
+            return
+        following = self.events.neighbour(1) or self.events.neighbour(-1)
+        self.replay.close()
+        try:
+            self._binned.append(to_bin(path))
+        except LiveviewError as error:
+            self.said.emit(str(error))
+            self.open(path)
+            return
+        self.said.emit("Moved to the bin. Ctrl Z takes it out again.")
+        self._forget(path)
+        if following is not None:
+            self.open(following)
+        else:
+            self._nothing_open()
+        self.look_again()
+
+    def _forget(self, path: Path) -> None:
+        self._elsewhere = [other for other in self._elsewhere if other != path]
+        self.events.show_cards([card for card in self.events.cards if card.path != path])
+        self._refresh_pads()
+
+    def _nothing_open(self) -> None:
+        self.events.mark(None)
+        self.dial.picture.clear()
+        self.dial.marks.show_beside(None)
+        self.desk.event_changed()
+        self._changed()
+
+    def undo(self) -> None:
+        """Take the event that was binned last out of the bin again."""
+        if not self._binned:
+            self.said.emit("Nothing was binned since the program started.")
+            return
+        try:
+            path = restore(self._binned[-1])
+        except LiveviewError as error:
+            self.said.emit(str(error))
+            return
+        self._binned.pop()
+        if path.parent != self.folder:
+            self._elsewhere.insert(0, path)
+        self.look_again()
+        self.open(path)
+        self.said.emit("Out of the bin again.")
+
+    def toggle_measure(self) -> None:
+        """The measuring tools instead of the views."""
+        self._measure_open = not self._measure_open
+        if not self._measure_open:
+            self.desk.take_up("")
+        self.panel.setVisible(self._measure_open)
+        if not self._measure_open:
+            self.panel.plot_place.hide()
+            self.lay_out()
+        self.desk.refresh_kept()
+        self._refresh_pads()
+
+    def close_own(self) -> bool:
+        """Put the newest thing away: work, tool, measuring; False when nothing was open."""
+        if self.desk.cancel():
+            return True
+        if self.desk.tool:
+            self.desk.take_up("")
+            return True
+        if self._measure_open:
+            self.toggle_measure()
+            return True
+        if self.replay.compare is not Compare.NONE:
+            if self.replay.compare is Compare.HELD:
+                self.replay.hold()
+            else:
+                self.replay.toggle_compare()
+            return True
+        return False
+
+    def _tool(self, tool: str) -> None:
+        if not self._measure_open:
+            self.toggle_measure()
+        self.replay.stop()
+        if self.replay.compare is not Compare.NONE:
+            self.close_compare()
+        self.desk.take_up("" if self.desk.tool == tool else tool)
+
+    def close_compare(self) -> None:
+        """Stop comparing."""
+        if self.replay.compare is Compare.HELD:
+            self.replay.hold()
+        elif self.replay.compare is Compare.VIEW:
+            self.replay.toggle_compare()
+
+    def open_export(self) -> None:
+        """The sheet on which it is written to files."""
+        replay = self.replay
+        if replay.facts is None or replay.player is None:
+            self.said.emit("Open an event first.")
+            return
+        replay.stop()
+        player = replay.player
+        order = Order(
+            replay.facts, replay.sight, player.rate, player.first, player.last, player.index
+        )
+        self._keys.set_enabled(False)
+        self.sheet.set_look(self._look)
+        self.sheet.open_for(order, self.export_folder)
+
+    @property
+    def export_folder(self) -> Path:
+        """Where files go unless another folder is chosen."""
+        return self.folder / "exports"
+
+    def _save_plot(self) -> None:
+        plot = self.panel.plot_place.plot
+        if plot is None or self.replay.facts is None:
+            return
+        try:
+            files = plot.save(self.export_folder, self.replay.facts.name)
+        except LiveviewError as error:
+            self.said.emit(str(error))
+            return
+        if files:
+            self.said.emit(f"Saved as {files[0].stem}, CSV, PNG and SVG.")
+
+    def _step(self, frames: int) -> None:
+        self.replay.step(frames)
+        self._wake()
+
+    def _seek(self, time_s: float) -> None:
+        self.replay.stop()
+        self.replay.seek_time(time_s)
+        self._wake()
+
+    def _end_of_stretch(self, end: int) -> None:
+        player = self.replay.player
+        if player is not None:
+            self.replay.seek(player.last if end else player.first)
+
+    def _view(self, view: str) -> None:
+        sight = self.replay.sight
+        self.replay.see(type(sight)(view, sight.gain))
+
+    def _edge(self, by: int) -> None:
+        self.dial.marks.move_edge(self.dial.marks.edge + by * EDGE_KEY_STEP)
+
+    def _neighbour(self, by: int) -> None:
+        path = self.events.neighbour(by)
+        if path is not None:
+            self.open(path)
+
+    def look_again(self) -> None:
+        """List the folder again."""
+        self.shelf.look(self.folder, self._elsewhere)
+        self._wake()
+
+    # --- values
+
+    def set_settings(self, settings: Settings) -> None:
+        """The settings in force."""
+        changed = events_folder(settings) != self.folder
+        self._settings = settings
+        self.folder = events_folder(settings)
+        self.desk.set_unit(settings.screen.length_unit)
+        if changed and self.isVisible():
+            self.look_again()
+
+    def show_status(self, status: SessionStatus) -> None:
+        """A new status of the session: the list follows what the recorder keeps."""
+        before, now = self._store, status.store
+        self._store = now
+        same = (before.events_kept, before.newest, before.converting) == (
+            now.events_kept,
+            now.newest,
+            now.converting,
+        )
+        if not same and self.isVisible():
+            self.look_again()
+
+    def _measuring(self) -> Measuring | None:
+        facts, player = self.replay.facts, self.replay.player
+        if facts is None or player is None:
+            return None
+        return Measuring(facts, Stretch(player.first, player.last, player.index))
+
+    # --- what comes in
+
+    def _wake(self) -> None:
+        if not self._timer.isActive():
+            self._last_tick_s = self._clock()
+            self._timer.start()
+
+    def _tick(self) -> None:
+        now = self._clock()
+        elapsed, self._last_tick_s = now - self._last_tick_s, now
+        self.replay.advance(min(elapsed, 0.25))
+        self.replay.poll()
+        self._take_shelf()
+        self.desk.poll()
+        self.sheet.poll()
+        busy = self.replay.busy or self.shelf.busy or self.desk.working or self.sheet.working
+        if not busy:
+            self._timer.stop()
+
+    def _take_shelf(self) -> None:
+        for news in self.shelf.take():
+            if isinstance(news, Poster):
+                self.events.show_poster(news.path, news.image)
+            elif isinstance(news, Shelf):
+                self._show_shelf(news)
+
+    def _show_shelf(self, shelf: Shelf) -> None:
+        empty = "No events yet. What the trigger catches stands here."
+        self.events.show_cards(shelf.cards, shelf.words or f"{empty}\n{shelf.folder}")
+        path = self.replay.path
+        if path is None:
+            if shelf.cards:
+                self.open(shelf.cards[0].path)
+        elif self.events.index_of(path) is None:
+            self._follow_renamed(path)
+        self.events.mark(self.replay.path)
+
+    def _follow_renamed(self, path: Path) -> None:
+        """An event that was compressed meanwhile has another name."""
+        name = path.name.removesuffix(".part")
+        for card in self.events.cards:
+            if card.name == name and card.path != path:
+                self.open(card.path, self.replay.index)
+                return
+
+    def _changed(self) -> None:
+        """Something of the replay is different: show it."""
+        replay = self.replay
+        shown = replay.shown
+        if shown is not None and shown is not self._shown:
+            self._shown = shown
+            self.dial.picture.show_reading(shown.reading)
+            self.desk.frame_changed()
+        beside = replay.beside
+        self.dial.marks.show_beside(*(beside or (None,)))
+        player = replay.player
+        self.dial.set_face(self._face())
+        self.dial.set_hand(None if player is None else player.position_s, replay.waiting)
+        self._show_chip()
+        self.moment.show_lines(moment_lines(replay))
+        self.notices.show_lines(notice_lines(replay))
+        self._refresh_pads()
+
+    def _show_chip(self) -> None:
+        replay, picture = self.replay, self.dial.picture
+        if replay.path is None:
+            picture.set_chip("No event is open")
+        elif replay.facts is None:
+            picture.set_chip("Cannot be opened" if replay.fault else "Opening", COLOURS.text)
+        elif replay.fault:
+            picture.set_chip("This frame cannot be read", COLOURS.ember)
+        else:
+            picture.set_chip("")
+
+    def _face(self) -> RingFace:
+        replay, facts, player = self.replay, self.replay.facts, self.replay.player
+        if facts is None or player is None:
+            return RingFace()
+        held = replay.held
+        return RingFace(
+            scale=replay.scale,
+            times_s=facts.times_s,
+            lost_before=facts.lost_before,
+            sparks_s=tuple(spot.time_s for spot in facts.spotted),
+            stretch_s=(player.times_s[player.first], player.times_s[player.last]),
+            envelope=replay.envelope,
+            heard=replay.heard,
+            legend=None if replay.shown is None else _legend(replay.shown.reading),
+            kept_s=None if held is None or held.path != facts.path else held.time_s,
+        )
+
+    def _refresh_pads(self) -> None:
+        pads, replay = self.pads, self.replay
+        fixed = replay.sight.gain is not None
+        note = self._gain_note(fixed)
+        there = replay.path is not None
+        about = (self._measure_open, bool(self._binned), self.notices.words())
+        state = (replay.playing, replay.loop, replay.sight, replay.compare, note, there, about)
+        if not pads or state == self._pads_shown:
+            return
+        self._pads_shown = state
+        pads["play"].set_state(title="Stop" if replay.playing else "Play", on=replay.playing)
+        pads["loop"].set_state(title="Loop", on=replay.loop)
+        for view in self._views:
+            on = view == replay.sight.view
+            pads[f"view {view}"].set_state(mark=choice_mark(on), on=on)
+        pads["gain"].set_state(mark=gain_mark(fixed), note=note, on=fixed)
+        comparing = replay.compare is Compare.VIEW
+        pads["compare"].set_state(mark=choice_mark(comparing), on=comparing)
+        held = replay.compare is Compare.HELD
+        pads["hold"].set_state(mark=choice_mark(held), on=held)
+        pads["measure"].set_state(mark=choice_mark(self._measure_open), on=self._measure_open)
+        pads["undo"].setVisible(bool(self._binned))
+        for name in ("bin", "export", "measure", "hold", "compare", "play"):
+            pads[name].setEnabled(there)
+        self._place_pads()
+
+    def _gain_note(self, fixed: bool) -> str:
+        words = "fixed" if fixed else "automatic"
+        reading = None if self.replay.shown is None else self.replay.shown.reading
+        if reading is not None and reading.scale is not None:
+            words += f", \u00b1{with_unit(reading.scale, reading.unit)}"
+        return words
+
+    # --- layout
+
+    def set_look(self, look: Look) -> None:
+        """Sizes for the present window."""
+        self._look = look
+        for block in (self.moment, self.notices, self.events, self.panel, self.sheet):
+            block.set_look(look)
+        self.panel.plot_place.set_look(look)
+        for pad in self.pads.values():
+            pad.set_look(look)
+        self.lay_out()
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        self.lay_out()
+
+    @property
+    def _column(self) -> float:
+        """Width of the columns beside the instrument."""
+        return (self.width() - self.dial.width()) / 2 - self._look.px(3.0)
+
+    def lay_out(self) -> None:
+        """Place everything."""
+        look, width, height = self._look, self.width(), self.height()
+        side = round(min(height - look.px(1.5), width - 2 * look.px(SIDE_STEPS)))
+        self.dial.fit(side, look)
+        self.dial.move((width - side) // 2, (height - side) // 2)
+        margin, column = look.px(2), self._column
+        x = width - margin - column
+        self._place_left(margin, column)
+        self._put(self.moment, x, look.px(10), column, look.px(20))
+        self.sheet.resize((self.sheet.parentWidget() or self).size())
+        self._place_pads()
+
+    def _place_left(self, margin: float, column: float) -> None:
+        """The events, and below them the diagram of what was measured."""
+        look, height = self._look, self.height()
+        top, foot = look.px(11.5), height - look.px(6.4)
+        if self.panel.plot_place.isVisibleTo(self):
+            tall = look.px(PLOT_STEPS)
+            wide = free_width(self, self.dial.width(), look, foot - tall, foot)
+            self._put(self.panel.plot_place, margin, foot - tall, max(wide, column), tall)
+            foot -= tall + look.px(1)
+        self._put(self.events, margin, top, column, foot - top)
+
+    @staticmethod
+    def _put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
+        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
+
+    def _place_pads(self) -> None:
+        if not self.pads:
+            return
+        look, height, pads = self._look, self.height(), self.pads
+        margin, column = look.px(2), self._column
+        x = self.width() - margin - column
+        half = column / 2
+        y = look.px(29.5)
+        looking = not self._measure_open
+        for k, name in enumerate(("play", "loop", "slower", "faster")):
+            pads[name].setVisible(looking)
+            pads[name].move(round(x + (k % 2) * half), round(y + (k // 2) * look.px(3.6)))
+        y += look.px(8.6 if looking else 0.5)
+        left_x = margin - look.px(0.5)
+        for name in ("elsewhere", "bin", "undo"):
+            pads[name].move(round(left_x), round(height - look.px(5)))
+            left_x += pads[name].width() + look.px(0.2)
+        foot = height - look.px(5)
+        names = [f"view {view}" for view in self._views] + ["gain", "compare", "hold"]
+        for name in names:
+            pads[name].setVisible(looking)
+        if looking:
+            for name in names:
+                y += look.px(1.0) if name in ("gain", "compare") else 0.0
+                pads[name].move(round(x), round(y))
+                y += look.px(5.0) if name == "gain" else look.px(3.6)
+            room = foot - y - look.px(2)
+            needed = min(self.notices.needed_height(column), max(room, 0.0))
+            self._put(self.notices, x, y + look.px(1), column, needed)
+        self.notices.setVisible(looking)
+        if self._measure_open:
+            self._put(self.panel, x, y, column, foot - y - look.px(0.5))
+        pads["measure"].move(round(x), round(foot))
+        pads["export"].move(round(x + pads["measure"].width() + look.px(0.5)), round(foot))
+
+    # --- life
+
+    def showEvent(self, event: QShowEvent | None) -> None:
+        """The folder is looked into each time the page is opened."""
+        self.look_again()
+
+    def hideEvent(self, event: QHideEvent | None) -> None:
+        self.replay.stop()
+
+    def dragEnterEvent(self, event: QDragEnterEvent | None) -> None:
+        data = None if event is None else event.mimeData()
+        if event is not None and data is not None and data.hasUrls():
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent | None) -> None:
+        """A folder or file that is dropped here is opened."""
+        data = None if event is None else event.mimeData()
+        if data is not None and data.urls():
+            self.open_elsewhere(Path(data.urls()[0].toLocalFile()))
+
+    def finish(self, timeout_s: float) -> tuple[str, ...]:
+        """End all threads; words about what is stuck."""
+        self._timer.stop()
+        words = []
+        for stop in (self.sheet.finish, self.desk.finish, self.replay.reader.stop, self.shelf.stop):
+            try:
+                stop(timeout_s)
+            except WorkerStuck as error:
+                words.append(str(error))
+        return tuple(words)
+
+
+def _legend(reading: Reading) -> Legend:
+    return Legend(legend_colours(reading.view), legend_words(reading))
+
+
+class _Farewell(QObject):
+    """Ends the page's threads when its window is closed."""
+
+    def __init__(self, page: ReviewPage, window: QWidget, timeout_s: float) -> None:
+        super().__init__(window)
+        self._page = page
+        self._timeout_s = timeout_s
+        window.installEventFilter(self)
+
+    def eventFilter(self, watched: QObject | None, event: QEvent | None) -> bool:
+        if event is not None and event.type() == QEvent.Type.Close:
+            for words in self._page.finish(self._timeout_s):
+                self._page.said.emit(words)
+        return False
+
+
+def join_review(window: Window, bridge: Bridge, views: tuple[str, ...]) -> ReviewPage:
+    """Add the page to the window."""
+    page = ReviewPage(bridge.settings, views, window.keys)
+    for action in page.own_actions():
+        window.keys.add(action)
+    page.make_pads()
+    window.add_page("Review", page)
+    page.host_sheet(window)
+    page.said.connect(window.say)
+    bridge.new_status.connect(page.show_status)
+
+    def open_source(address: str) -> None:
+        bridge.open(address)
+        window.turn_to("Watch")
+
+    page.recording_chosen.connect(open_source)
+    _Farewell(page, window, 1.5)
+    return page
