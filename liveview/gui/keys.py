@@ -127,5 +127,9 @@ class KeyMap:
         return found
 
 
-REPEATING = {"gain up", "gain down", "less", "more", "less fast", "more fast"}
+REPEATING = {
+    *("gain up", "gain down", "less", "more", "less fast", "more fast"),
+    *(f"review {name}" for name in ("on", "back", "far on", "far back", "gain up", "gain down")),
+    *(f"review {name}" for name in ("newer", "older", "edge left", "edge right")),
+}
 """Actions that go on while the key is held."""

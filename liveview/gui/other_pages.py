@@ -15,6 +15,7 @@ def add_other_pages(window: Window, bridge: Bridge) -> None:
     """Add all of them now."""
     from liveview.gui.align_page import AlignPage
     from liveview.gui.plan_page import PlanPage
+    from liveview.gui.review_page import join_review
 
     plan = PlanPage(bridge.settings)
     plan.used.connect(window.use_settings)
@@ -25,6 +26,7 @@ def add_other_pages(window: Window, bridge: Bridge) -> None:
         window.keys.add(action)
     align.make_pads()
     window.add_page("Align", align)
+    join_review(window, bridge)
 
 
 def add_other_pages_later(window: Window, bridge: Bridge) -> None:

@@ -12,7 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PyQt6.QtCore import QEvent, QObject, QRect, Qt, QTimer, pyqtSignal
+from PyQt6.QtCore import QRect, Qt, QTimer, pyqtSignal
 from PyQt6.QtGui import QDragEnterEvent, QDropEvent, QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QFileDialog, QWidget
 
@@ -685,25 +685,9 @@ def _legend(reading: Reading) -> Legend:
     return Legend(legend_colours(reading.view), legend_words(reading))
 
 
-class _Farewell(QObject):
-    """Ends the page's threads when its window is closed."""
-
-    def __init__(self, page: ReviewPage, window: QWidget, timeout_s: float) -> None:
-        super().__init__(window)
-        self._page = page
-        self._timeout_s = timeout_s
-        window.installEventFilter(self)
-
-    def eventFilter(self, watched: QObject | None, event: QEvent | None) -> bool:
-        if event is not None and event.type() == QEvent.Type.Close:
-            for words in self._page.finish(self._timeout_s):
-                self._page.said.emit(words)
-        return False
-
-
-def join_review(window: Window, bridge: Bridge, views: tuple[str, ...]) -> ReviewPage:
+def join_review(window: Window, bridge: Bridge) -> ReviewPage:
     """Add the page to the window."""
-    page = ReviewPage(bridge.settings, views, window.keys)
+    page = ReviewPage(bridge.settings, window.views, window.keys)
     for action in page.own_actions():
         window.keys.add(action)
     page.make_pads()
@@ -717,5 +701,4 @@ def join_review(window: Window, bridge: Bridge, views: tuple[str, ...]) -> Revie
         window.turn_to("Watch")
 
     page.recording_chosen.connect(open_source)
-    _Farewell(page, window, 1.5)
     return page

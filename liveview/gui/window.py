@@ -52,6 +52,14 @@ class SelfClosing(Protocol):
         """Put away what is open; False when nothing was."""
 
 
+@runtime_checkable
+class Working(Protocol):
+    """A page with threads of its own."""
+
+    def finish(self, timeout_s: float) -> tuple[str, ...]:
+        """End them; words about what is stuck."""
+
+
 class Page(Protocol):
     """What a page must offer, besides being a widget."""
 
@@ -120,6 +128,11 @@ class Window(QWidget):
         self.panels.set_settings(bridge.settings)
         self.add_page("Watch", self.page)
         self.keys.allow(WATCH_KEYS)
+
+    @property
+    def views(self) -> tuple[str, ...]:
+        """The views that the chain offers."""
+        return self._views
 
     # --- pages
 
@@ -386,6 +399,9 @@ class Window(QWidget):
         """The window goes first; then everything behind it is stopped within two seconds."""
         self.hide()
         words = list(self._bridge.stop(STOP_S))
+        for page in self._book.values():
+            if isinstance(page, Working):
+                words.extend(page.finish(STOP_S / 2))
         try:
             self.sources.finish(STOP_S / 2)
         except WorkerStuck as error:
