@@ -17,36 +17,29 @@ from PyQt6.QtWidgets import QWidget
 
 from liveview.bench.exercise import Exercise
 from liveview.engine.aids import AidsReading, Target
-from liveview.engine.guide import StepState
 from liveview.engine.tone import Tone
 from liveview.errors import SoundUnavailable
-from liveview.gui.align_bits import Inset, LevelsPlot, PictureMarks, step_mark
-from liveview.gui.align_words import (
-    askew_words,
-    axial_words,
-    focus_words,
-    instruction,
-    next_words,
-    spot_words,
-    steady_words,
-    travel_to_go_m,
-    travel_words,
-    verdict_words,
-    walk_words,
+from liveview.gui.align_bits import Inset, LevelsPlot, PictureMarks
+from liveview.gui.align_lines import (
+    blade_lines,
+    card_lines,
+    exposure_lines,
+    focus_lines,
+    step_lines,
 )
+from liveview.gui.align_words import instruction, verdict_words, walk_words
 from liveview.gui.around import SIDE_STEPS, free_width
 from liveview.gui.bridge import Bridge
 from liveview.gui.dial import shadow_of
 from liveview.gui.dialwidget import DialWidget
 from liveview.gui.far_view import FarView
 from liveview.gui.keys import Action, KeyMap
-from liveview.gui.lines import Line, Lines
-from liveview.gui.marks import calibration_mark, choice_mark, notice_mark
+from liveview.gui.lines import Lines
+from liveview.gui.marks import calibration_mark, choice_mark
 from liveview.gui.pad import Pad
 from liveview.gui.ring import FaceValues, HandValues
-from liveview.gui.theme import COLOURS, Look, Type, Weight
-from liveview.gui.words import THIN, first_up, warnings
-from liveview.imaging.exposure import FEW
+from liveview.gui.theme import Look
+from liveview.gui.words import THIN, warnings
 from liveview.model import CalibrationKind, Reading, SessionStatus
 from liveview.settings import Settings
 
@@ -309,7 +302,11 @@ class AlignPage(QWidget):
         self._refresh_dial(reading)
         self.marks.show_aids(aids)
         card = self._target is Target.CARD
-        self.blade.show_lines(self._card_lines() if card else self._blade_lines(reading))
+        self.blade.show_lines(
+            card_lines(aids)
+            if card
+            else blade_lines(reading.blade, self._uncut, aids, self._settings)
+        )
         self._refresh_focus(card)
         self._refresh_levels()
         self._refresh_steps(reading)
@@ -335,44 +332,6 @@ class AlignPage(QWidget):
             )
         )
 
-    def _blade_lines(self, reading: Reading) -> list[Line]:
-        uncut, settings = self._uncut, self._settings
-        value = uncut if uncut is not None else reading.blade.relative
-        heading = "Uncut fraction" if uncut is not None else "Relative brightness"
-        steady = steady_words(self._aids)
-        lines = [Line(heading, colour=COLOURS.quiet, gap=0.0)]
-        if value is not None:
-            number = f"{value * 100:.1f}"
-            lines.append(Line(number, Type.FIGURE, Weight.FIRM, gap=0.0, suffix=f"{THIN}%"))
-        if steady and uncut is not None:
-            mark = choice_mark(self._steady)
-            lines.append(Line(first_up(steady), Type.SMALL, colour=COLOURS.quiet, mark=mark))
-        words = instruction(reading.blade, uncut, settings)
-        held = words == "Hold it there"
-        colour = COLOURS.brass if held else COLOURS.text
-        lines.append(Line(f"{words}.", Type.LEAD, Weight.FIRM, gap=0.8, colour=colour))
-        to_go = travel_words(travel_to_go_m(uncut, settings))
-        if to_go and not held and to_go.lower() not in words.lower():
-            lines.append(Line(f"To the target: {to_go}.", colour=COLOURS.quiet))
-        lines += [
-            Line(text, gap=0.8)
-            for text in (axial_words(reading.blade), askew_words(reading.blade))
-            if text
-        ]
-        return lines
-
-    def _card_lines(self) -> list[Line]:
-        lines = [Line("Lamp's image on the card", colour=COLOURS.quiet, gap=0.0)]
-        if self._aids is None or self._aids.target is not Target.CARD:
-            return lines
-        if self._aids.spot is not None:
-            width = f"{self._aids.spot.mean_px:.1f}"
-            lines.append(Line(width, Type.FIGURE, Weight.FIRM, gap=0.0, suffix=f"{THIN}px"))
-        lines.append(Line(f"{walk_words(self._aids)}.", Type.LEAD, Weight.FIRM, gap=0.8))
-        if self._aids.spot is not None:
-            lines.append(Line(f"{first_up(spot_words(self._aids))}.", colour=COLOURS.quiet))
-        return lines
-
     def _refresh_focus(self, card: bool) -> None:
         aids = self._aids
         self.inset.setVisible(not card)
@@ -380,16 +339,7 @@ class AlignPage(QWidget):
         if aids is None or card:
             return
         self.inset.show_patch(aids.focus_inset, None if aids.focus is None else aids.focus.share)
-        self.focus_lines.show_lines(
-            [
-                Line(focus_words(aids), weight=Weight.FIRM, gap=0.0),
-                Line(
-                    "Press a place in the picture to judge it there.",
-                    Type.SMALL,
-                    colour=COLOURS.quiet,
-                ),
-            ]
-        )
+        self.focus_lines.show_lines(focus_lines(aids))
 
     def _refresh_levels(self) -> None:
         aids = self._aids
@@ -398,36 +348,14 @@ class AlignPage(QWidget):
         if source is not None and source.transfer is not None:
             transfer = source.transfer
         self.levels.show_levels(None if aids is None else aids.levels, transfer)
-        lines = []
-        if aids is not None and aids.exposure_words:
-            clipped = aids.levels is not None and aids.levels.clipped_bright > FEW
-            mark = notice_mark if clipped else None
-            lines.append(Line(f"{first_up(aids.exposure_words)}.", weight=Weight.FIRM, mark=mark))
-        if aids is not None and aids.mains is not None:
-            lines.append(Line(f"{first_up(aids.mains.advice)}.", mark=notice_mark))
-        self.exposure.show_lines(lines)
+        self.exposure.show_lines(exposure_lines(aids))
 
     def _refresh_steps(self, reading: Reading) -> None:
         session = self._bridge.session
         if session is None:
             return
         states = session.guide.see(reading, self._aids, self._status.has, self._settings)
-        lines = [Line("Set-up", colour=COLOURS.quiet, gap=0.0)]
-        lines += [self._step_line(state) for state in states]
-        how = self._verdict or next_words(states)
-        if how:
-            lines.append(Line(how, gap=1.0))
-        worries = warnings(self._status, ())
-        lines += [Line(word, Type.SMALL, gap=0.8, mark=notice_mark) for word in worries[:2]]
-        self.steps.show_lines(lines)
-
-    @staticmethod
-    def _step_line(state: StepState) -> Line:
-        reached = state.reached_s is not None
-        colour = COLOURS.text if state.true else COLOURS.quiet
-        weight = Weight.FIRM if state.true else Weight.PLAIN
-        mark = step_mark(bool(state.true), reached)
-        return Line(state.title, weight=weight, colour=colour, gap=0.35, mark=mark)
+        self.steps.show_lines(step_lines(states, self._verdict, warnings(self._status, ())[:2]))
 
     def _refresh_far(self, reading: Reading) -> None:
         settings, uncut = self._settings, self._uncut
