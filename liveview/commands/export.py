@@ -33,6 +33,7 @@ exit codes: 0 done, 2 bad arguments or settings, 3 event cannot be read, 4 outpu
 130 ended by Ctrl-C (no half file is left)
 """
 
+VIEWS = ("plain", "lifted", "signed", "movement", "trail", "arrows", "significance")
 PRODUCTS = ("clip", "still", "sheet", "animation", "stack", "table")
 
 
@@ -74,7 +75,7 @@ def _add_time(group: Any) -> None:
 
 def _add_look(group: Any) -> None:
     group.add_argument("--setup", metavar="FILE.toml", help="settings, or a shipped set-up's name")
-    group.add_argument("--view", choices=("plain", "lifted", "signed"), help="as in the window")
+    group.add_argument("--view", choices=VIEWS, help="as in the window")
     group.add_argument("--gain", metavar="C", help="contrast at the palette's end")
     group.add_argument(
         "--shape",

@@ -1,11 +1,15 @@
 """A stored event through the chain again: the same picture for the same frame, in any order.
 
-Live, the chain learns as it goes (background from the first frames, display gain that follows).
-Here both are settled once per event, so that a frame's picture depends on the event and the
-settings only and can be made again bit for bit.
+Live, the chain learns as it goes (background from the first frames, display gain that follows) and
+leaves steps out when it is late. Here background and gain are settled once per event and nothing is
+left out, so that a frame's picture depends on the event and the settings only and can be made again
+bit for bit. Where the settings look back (trails, averaging, a background that follows ...) the
+chain sees all frames of the event up to the wanted one, as it did live.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 
@@ -26,9 +30,21 @@ from liveview.settings import Settings, validated
 
 BACKGROUND_FRAMES = 16
 PROBES = 12
-HISTORY_VIEWS = frozenset({"movement", "trail", "arrows", "significance"})
+VIEWS_OF_ONE_FRAME = frozenset({"plain", "lifted", "signed"})
 HISTORY_FRAMES = 32
-"""Frames run before the wanted one for views that look back."""
+"""Frames run before the wanted one when looking back need not be exact."""
+
+
+def looks_back(settings: Settings) -> bool:
+    """True when a frame's picture depends on the frames before it."""
+    enhance = settings.enhance
+    return (
+        enhance.view not in VIEWS_OF_ONE_FRAME
+        or enhance.background != "reference"
+        or enhance.lamp_correction == "rows"
+        or enhance.average_frames > 1
+        or enhance.steady
+    )
 
 
 def event_settings(event: StoredEvent) -> Settings:
@@ -58,6 +74,10 @@ class Enhancer:
         Instead of the one stored with the event.
     disc : Disc, optional
         Instead of the one stored with the event.
+    exact : bool
+        Where the settings look back: from the event's first frame, else from 32 frames before
+        the wanted one, which is quick anywhere in a long event but depends on where one came
+        from. Without looking back it makes no difference.
 
     Raises
     ------
@@ -72,6 +92,7 @@ class Enhancer:
         *,
         calibration: Calibration | None = None,
         disc: Disc | None = None,
+        exact: bool = True,
     ) -> None:
         if not len(event):
             raise InputUnreadable("holds no frames", str(event.path))
@@ -87,11 +108,19 @@ class Enhancer:
         self._chain.run(event.frame(0))
         self.disc = self._chain.disc
         self._chain.set_disc(self.disc)
-        self._next = -1
+        """The mirror in the picture; None where it is not found."""
         self.scale = self._settings.enhance.gain_contrast or self._probed_scale()
-        fixed = self._settings.replaced("enhance", gain_contrast=self.scale)
+        """Contrast at the palette's end (with movement: change of contrast)."""
+        fixed = self._settings
+        if fixed.enhance.view != "significance":  # that one has an end of its own
+            fixed = fixed.replaced("enhance", gain_contrast=self.scale)
         self._chain.apply(fixed)
         self._settings = fixed
+        self._exact = exact
+        self._last = -1
+        """Index of the newest frame the chain has seen; counts only where it looks back."""
+        if looks_back(fixed):
+            self._restart(0)
 
     @property
     def settings(self) -> Settings:
@@ -109,7 +138,7 @@ class Enhancer:
         return tuple(self._words)
 
     def _make_chain(self, settings: Settings, disc: Disc | None) -> Chain:
-        chain = Chain(settings, self.event.start.source)
+        chain = Chain(settings, replace(self.event.start.source, live=False))
         chain.set_calibration(self._calibration)
         chain.set_disc(disc)
         return chain
@@ -130,12 +159,22 @@ class Enhancer:
         count = len(self.event)
         probes = np.unique(np.linspace(0, count - 1, min(PROBES, count)).round().astype(int))
         self._chain.apply(self._settings.replaced("enhance", unit="contrast"))
-        wanted = []
-        for index in probes:
-            shown = self._chain.run(self.event.frame(int(index))).histogram
-            if shown is not None:
-                wanted.append(wanted_scale(shown.edges, shown.counts, shown.noise_sigma))
-        return float(np.quantile(wanted, 0.8)) if wanted else 0.1
+        if self._settings.enhance.view == "movement":
+            wanted = [self._movement_scale(int(index)) for index in probes if index > 0]
+        else:
+            wanted = [self._contrast_scale(int(index)) for index in probes]
+        known = [scale for scale in wanted if scale is not None]
+        return float(np.quantile(known, 0.8)) if known else 0.1
+
+    def _contrast_scale(self, index: int) -> float | None:
+        shown = self._chain.run(self.event.frame(index)).histogram
+        return None if shown is None else wanted_scale(shown.edges, shown.counts, shown.noise_sigma)
+
+    def _movement_scale(self, index: int) -> float | None:
+        """What the chain itself would choose for a frame after the one before it."""
+        self._chain.retake_background()
+        self._chain.run(self.event.frame(index - 1))
+        return self._chain.run(self.event.frame(index)).scale
 
     def reading(self, index: int) -> Reading:
         """Everything the chain tells of frame ``index``; its picture is valid until the next.
@@ -147,31 +186,38 @@ class Enhancer:
         InputUnreadable
             The frame is damaged.
         """
-        return self._at(index).run(self.event.frame(index))
+        frame = self.event.frame(index)
+        self._come_to(index)
+        return self._chain.run(frame)
 
     def picture(self, index: int) -> Bytes:
         """The frame as the view shows it, uint8 (rows, columns, 4) blue green red unused; a copy.
 
-        The same for the same event, settings and (for views that look back) the same 32 frames
-        before it, bit for bit.
+        The same for the same event and settings, bit for bit, where ``exact``.
         """
         return self.reading(index).picture.copy()
 
     def contrast(self, index: int) -> Light:
         """Signed contrast, float32 (rows, columns), NaN outside the disc and where clipped."""
-        return self._chain.contrast(self.event.frame(index))
+        frame = self.event.frame(index)
+        self._come_to(index)
+        return self._chain.contrast(frame)
 
     def light(self, index: int) -> Light:
         """Linear light of the whole frame, float32 (rows, columns)."""
         return self._chain.to_light(self.event.frame(index))
 
-    def _at(self, index: int) -> Chain:
-        """The chain, its memory as if it had just seen the frames before ``index``."""
-        if self._settings.enhance.view not in HISTORY_VIEWS:
-            return self._chain
-        if index != self._next:
-            self._chain = self._make_chain(self._settings, self.disc)
-            for frame in self.event.frames(max(0, index - HISTORY_FRAMES), index):
-                self._chain.run(frame)
-        self._next = index + 1
-        return self._chain
+    def _come_to(self, index: int) -> None:
+        """Let the chain see what it must have seen before frame ``index``."""
+        if not looks_back(self._settings) or index == self._last:
+            return
+        start = 0 if self._exact else max(0, index - HISTORY_FRAMES)
+        if not (self._last < index and self._last + 1 >= start):
+            self._restart(start)
+        for frame in self.event.frames(self._last + 1, index):
+            self._chain.run(frame)
+        self._last = index
+
+    def _restart(self, start: int) -> None:
+        self._chain = self._make_chain(self._settings, self.disc)
+        self._last = start - 1

@@ -7,14 +7,28 @@ import pytest
 
 from liveview.errors import InputUnreadable
 from liveview.recorder import StoredEvent
-from liveview.review.enhance import Enhancer
-from liveview.settings import Settings
+from liveview.review.enhance import Enhancer, looks_back
+from liveview.settings import Settings, validated
+
+WAYS = [
+    {"view": "lifted"},
+    {"view": "signed"},
+    {"view": "plain"},
+    {"view": "trail"},
+    {"view": "movement"},
+    {"view": "arrows"},
+    {"view": "significance"},
+    {"average_frames": 4},
+    {"background": "running", "background_time": 0.05},
+    {"steady": True, "smooth_px": 1.5},
+    {"lamp_correction": "rows"},
+]
 
 
 @pytest.mark.parametrize("calibrated", [True, False])
-@pytest.mark.parametrize("view", ["lifted", "signed", "plain"])
-def test_any_order_gives_the_same_bits(record, calibrated, view) -> None:
-    settings = Settings().replaced("enhance", view=view)
+@pytest.mark.parametrize("way", WAYS, ids=str)
+def test_any_order_gives_the_same_bits(record, calibrated, way) -> None:
+    settings = validated({"enhance": way}, "test")
     path = record(calibrated=calibrated, settings=settings)
     with StoredEvent.open(path) as event:
         forward = Enhancer(event)
@@ -58,3 +72,27 @@ def test_an_event_without_frames(record) -> None:
         pytest.raises(InputUnreadable, match="no frames"),
     ):
         Enhancer(event)
+
+
+def test_a_quick_look_runs_few_frames(record) -> None:
+    settings = validated({"enhance": {"view": "trail"}}, "test")
+    assert looks_back(settings) and not looks_back(Settings())
+    with StoredEvent.open(record(count=60, settings=settings)) as event:
+        read: list[int] = []
+        whole = event.frame
+        enhancer = Enhancer(event, exact=False)
+        event.frame = lambda index: read.append(index) or whole(index)
+        enhancer.picture(50)
+        assert sorted(set(read)) == list(range(18, 51))
+        read.clear()
+        enhancer.picture(51)
+        assert set(read) == {51}
+
+
+def test_nothing_is_left_out_for_lack_of_time(record) -> None:
+    with StoredEvent.open(record(rate=100000.0)) as event:
+        assert event.start.source.live
+        enhancer = Enhancer(event)
+        for index in range(len(event)):
+            reading = enhancer.reading(index)
+            assert reading.skipped == () and reading.budget_ms is None

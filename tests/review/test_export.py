@@ -33,6 +33,7 @@ from liveview.review.export import (
     stretch_of,
 )
 from liveview.review.export.clip import schedule
+from liveview.review.export.common import legend_words
 from liveview.review.export.images import sheet_indices
 from liveview.review.export.look import length_words, make_canvas, nice_length, time_words
 from liveview.review.export.slowsound import stretched
@@ -375,6 +376,31 @@ class TestLook:
 )
 def test_schedule(times, rate, fps, want) -> None:
     assert schedule(times, rate, Fraction(fps)) == want
+
+
+@pytest.mark.parametrize(
+    ("view", "words"),
+    [
+        ("plain", None),
+        ("lifted", "contrast ±"),
+        ("signed", "contrast ±"),
+        ("movement", "change of contrast ±"),
+        ("trail", "contrast ±"),
+        ("arrows", "contrast ±"),
+        ("significance", "times the noise ±6"),
+    ],
+)
+def test_every_view_is_exported_with_its_legend(record, tmp_path, view, words) -> None:
+    settings = Settings().replaced("enhance", view=view)
+    with StoredEvent.open(record(settings=settings)) as event:
+        enhancer = Enhancer(event)
+        told = legend_words(enhancer)
+        assert (told is None) if words is None else told.startswith(words)
+        export_still(enhancer, tmp_path / "s.png", 12)
+        assert enhancer.reading(12).view == view
+        # the blob moves two pixels a frame: its change is smaller than itself, and not nothing
+        if view == "movement":
+            assert 0.02 < enhancer.scale < 0.3
 
 
 def test_stretches(enhancer) -> None:

@@ -36,7 +36,9 @@ class Coding:
 
 
 CODINGS = {
-    ".mp4": Coding("mp4", "libx264", {"crf": "18", "preset": "superfast"}, "yuv420p", "aac", "fltp"),
+    ".mp4": Coding(
+        "mp4", "libx264", {"crf": "18", "preset": "superfast"}, "yuv420p", "aac", "fltp"
+    ),
     ".webm": Coding(
         "webm",
         "libvpx-vp9",

@@ -15,8 +15,9 @@ from liveview.review.export.look import Composer, Look, Writing, make_canvas
 from liveview.review.measure.geometry import Scale, scale_from_disc
 from liveview.review.player import RATES, rate_words
 
-PALETTES: dict[str, str | None] = {"plain": None, "signed": "signed", "lifted": "grey"}
-"""View: palette of its legend."""
+NOISE_KNOWN_AFTER = 32
+GREY_VIEWS = frozenset({"plain", "lifted", "arrows"})
+"""The others are in signed colours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +71,19 @@ def auto_rate(event: StoredEvent, fps: float) -> Fraction:
     return fitting[-1] if fitting else Fraction(fps / source).limit_denominator(100_000)
 
 
+def legend_words(enhancer: Enhancer) -> str | None:
+    """What the palette's end stands for; None for a view without a scale."""
+    enhance = enhancer.settings.enhance
+    if enhance.view == "plain":
+        return None
+    if enhance.view == "significance":
+        # The noise is known after some frames only.
+        end = enhancer.reading(min(len(enhancer.event) - 1, NOISE_KNOWN_AFTER)).scale
+        return "times the noise" + (f" ±{end:.3g}" if end and enhance.unit != "arcsec" else "")
+    what = "change of contrast" if enhance.view == "movement" else "contrast"
+    return f"{what} ±{enhancer.scale:.3g}"
+
+
 class Studio:
     """Composes pictures of one event in one look."""
 
@@ -88,7 +102,6 @@ class Studio:
         self._spark_s = event.start.spotted.time_s
         self.canvas = make_canvas(look, source.height, source.width, even=even)
         view = enhancer.settings.enhance.view
-        shown = PALETTES.get(view, "grey")
         lines = []
         if rate is not None and look.time_stamp:
             lines.append(rate_words(rate))
@@ -101,8 +114,8 @@ class Studio:
                 look,
                 self.canvas,
                 source.width,
-                shown,
-                None if shown is None else enhancer.scale,
+                "grey" if view in GREY_VIEWS else "signed",
+                legend_words(enhancer),
                 scale or event_scale(enhancer),
                 tuple(lines),
             )

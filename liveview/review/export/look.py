@@ -129,10 +129,10 @@ class Writing:
     look: Look
     canvas: Canvas
     frame_columns: int
-    palette: str | None
-    """Name of the view's palette; None for a view without a scale."""
-    palette_end: float | None
-    """Contrast at the palette's end."""
+    palette: str
+    """Name of the view's palette."""
+    legend: str | None
+    """What its end stands for; None for a view without a scale."""
     scale: Scale | None
     lines: tuple[str, ...] = ()
     """At the top right: the rate, the word for a simulated rig."""
@@ -202,7 +202,7 @@ class Composer:
             self._caption()
         if self._writing.look.scale_bar and self._writing.scale is not None:
             self._scale_bar()
-        if self._writing.look.legend and self._writing.palette_end is not None:
+        if self._writing.look.legend and self._writing.legend is not None:
             self._legend()
         inked = np.any(self._paper != 1, axis=2)
         layer = np.dstack((self._paper, np.where(inked, np.uint8(255), np.uint8(0))))
@@ -239,16 +239,14 @@ class Composer:
 
     def _legend(self) -> None:
         canvas, size, margin = self._writing.canvas, self._writing.size, self._margin
-        end = self._writing.palette_end
-        assert end is not None
+        words = self._writing.legend or ""
         wide, high = round(0.2 * canvas.width), max(4, size // 2)
         left, top = canvas.width - margin - wide, canvas.height - margin - high
         codes = np.linspace(1, 255, wide).round().astype(np.uint8)
-        table = palette(self._writing.palette or "grey")
+        table = palette(self._writing.palette)
         cv2.rectangle(self._paper, (left - 1, top - 1), (left + wide, top + high), EDGE, -1)
         bar = np.maximum(table[codes, :3], 2)  # 1 is the paper's own colour
         self._paper[top : top + high, left : left + wide] = bar
-        words = f"contrast ±{end:.3g}"
         x = canvas.width - margin - text_width(words, size)
         write_text(self._paper, words, x, top - size // 3, size)
 
