@@ -1,0 +1,475 @@
+"""The Catch page: the trigger armed, what it measures, what the memory holds, what was caught.
+
+The picture is the one of the view in force. On the left the trigger, from its state down to the
+detectors' signals; on the right the events, and below them the store.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from functools import partial
+from math import sqrt
+from pathlib import Path
+
+from PyQt6.QtCore import QRect, Qt, pyqtSignal
+from PyQt6.QtGui import QResizeEvent, QShowEvent
+from PyQt6.QtWidgets import QWidget
+
+from liveview.errors import LiveviewError
+from liveview.gui.bridge import Bridge
+from liveview.gui.catch_bits import ArmBadge, LevelMeter, SignalStrip, calm_mark
+from liveview.gui.catch_cards import CaughtCards
+from liveview.gui.catch_dial import CatchDial
+from liveview.gui.catch_list import EventList
+from liveview.gui.catch_ring import RingValues, span_for
+from liveview.gui.catch_sheet import CautionSheet
+from liveview.gui.catch_words import (
+    CAUTION,
+    arm_of,
+    delay_words,
+    heard,
+    limit_words,
+    longest_pre_s,
+    memory_words,
+    raw_rate,
+    space_words,
+    store_words,
+)
+from liveview.gui.controls import Controls
+from liveview.gui.keys import Action, KeyMap
+from liveview.gui.lines import Line, Lines
+from liveview.gui.marks import notice_mark, spark_mark
+from liveview.gui.pad import Pad
+from liveview.gui.theme import COLOURS, Look, Type, Weight
+from liveview.gui.tuning import CATCH, TuningPanel
+from liveview.gui.window import Window
+from liveview.gui.words import count, first_up, lost_line, seconds, warnings
+from liveview.model import ArmState, Reading, SessionStatus
+from liveview.settings import Settings
+
+SIDE_STEPS = 38.0
+"""Least room on either side of the instrument."""
+
+BELOW_STEPS = 6.0
+"""Room below it, for the cautions."""
+
+LOOK_AGAIN_S = 2.0
+"""How often the folder of events is looked into when nothing is known to have changed."""
+
+AGE_S = 0.02
+"""Ages on the ring are told apart so finely."""
+
+RIGHT = Qt.AlignmentFlag.AlignRight
+
+
+class CatchPage(QWidget):
+    """Everything that is read and set while sparks are caught.
+
+    Parameters
+    ----------
+    bridge : Bridge
+        Readings, status and the session.
+    keys : KeyMap
+        What the pads do; the page's own actions are ``own_actions``.
+    controls : Controls
+        Changes settings for the whole window.
+    """
+
+    KEY_GROUPS = ("Pages", "Window", "Catch", "Caught")
+
+    review_asked = pyqtSignal(str)
+    """Path of an event that is to be opened in Review."""
+
+    def __init__(
+        self,
+        bridge: Bridge,
+        keys: KeyMap,
+        controls: Controls,
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self._bridge = bridge
+        self._keys = keys
+        self._controls = controls
+        self._clock = clock
+        self._look = Look()
+        self._settings = bridge.settings
+        self._status = SessionStatus()
+        self._cards: CaughtCards | None = None
+        self._looked: tuple[object, ...] = ()
+        self._look_at_s = 0.0
+        self.dial = CatchDial(self)
+        self.badge = ArmBadge(keys["arm"].key, self)
+        self.rows = TuningPanel("What is caught", CATCH, self)
+        self.rows.show()
+        self.path = Lines(parent=self)
+        self.meter = LevelMeter(self)
+        self.strip = SignalStrip(self)
+        self.heading = Lines(RIGHT, parent=self)
+        self.events = EventList(self)
+        self.store = Lines(RIGHT, from_bottom=True, parent=self)
+        self.caution = Lines(parent=self)
+        self.sheet = CautionSheet(self)
+        self.pads: dict[str, Pad] = {}
+        self._connect()
+
+    def _connect(self) -> None:
+        self._bridge.new_reading.connect(self._on_reading)
+        self._bridge.new_status.connect(self._on_status)
+        self._bridge.source_changed.connect(self._on_source)
+        self.badge.clicked.connect(self._keys["arm"].run)
+        self.rows.wanted.connect(self._want)
+        self.dial.wanted.connect(partial(self._want, "catch"))
+        self.dial.turned.connect(self._turn_named)
+        self.dial.refused.connect(self._say_limit)
+        self.strip.wanted.connect(partial(self._want, "catch", "sensitivity_sigma"))
+        self.events.opened.connect(self.open_in_review)
+
+    def own_actions(self) -> tuple[Action, ...]:
+        """What can be done here, for the window's key map."""
+        group, rows = "Caught", self.rows
+        return (
+            Action(
+                "caught row above", ("Up",), "The setting above", group, partial(rows.choose, -1)
+            ),
+            Action(
+                "caught row below", ("Down",), "The setting below", group, partial(rows.choose, 1)
+            ),
+            Action("caught row less", ("Left",), "Less of it", group, partial(rows.turn, -1)),
+            Action("caught row more", ("Right",), "More of it", group, partial(rows.turn, 1)),
+            Action(
+                "caught newer", ("PgUp",), "A newer event", group, partial(self.events.choose, -1)
+            ),
+            Action(
+                "caught older", ("PgDown",), "An older event", group, partial(self.events.choose, 1)
+            ),
+            Action("caught review", ("L",), "Look at it in Review", group, self.open_in_review),
+            Action("caught bin", ("Del",), "Put the event into the bin", group, self.bin_chosen),
+            Action("caught put back", ("U", "Ctrl+Z"), "Put it back", group, self.put_back),
+            Action("caught spark", ("Y",), "A spark of the simulated rig", group, self.spark),
+            Action("caught cautions", ("K",), "Cautions for sparks", group, self.toggle_cautions),
+        )
+
+    def make_pads(self) -> None:
+        """Build the pads, once the actions are in the window's key map."""
+        titles = {
+            "trigger": "Keep now",
+            "spark": "Spark",
+            "review": "Review",
+            "bin": "Bin",
+            "put back": "Put back",
+            "cautions": "Cautions",
+        }
+        for name, title in titles.items():
+            what = self._keys[name if name == "trigger" else f"caught {name}"]
+            pad = Pad(title, what.key, parent=self)
+            pad.setToolTip(f"{what.title}  ({what.key})")
+            pad.clicked.connect(what.run)
+            pad.set_look(self._look)
+            self.pads[name] = pad
+        self.sheet.raise_()
+        self._refresh_pads()
+
+    # --- what can be done
+
+    def _want(self, section: str, name: str, value: object) -> None:
+        """Change a setting; the memory's limit is kept and said."""
+        if name == "pre_trigger_s" and isinstance(value, float):
+            most = longest_pre_s(self._status.ring_capacity_seconds)
+            if value > most:
+                value = int(most * 10) / 10
+                self._say_limit()
+        self._controls.set(section, name, value)
+
+    def _turn_named(self, name: str, steps: int) -> None:
+        row = next(row for row in CATCH if row.name == name)
+        self._want(row.section, name, row.turned(self._settings, steps))
+
+    def _say_limit(self) -> None:
+        most = longest_pre_s(self._status.ring_capacity_seconds)
+        self._bridge.said.emit(f"The memory reaches back {seconds(most)} at this picture size.")
+
+    def open_in_review(self) -> None:
+        """Ask for the chosen event to be opened in Review."""
+        card = self.events.chosen
+        if card is None:
+            self._bridge.said.emit("There is no event to look at.")
+        elif not self._can_review:
+            self._bridge.said.emit(f"The event is in {card.path}")
+        elif not card.converted:
+            self._bridge.said.emit(f"{card.name} is still being written: a moment.")
+        else:
+            self.review_asked.emit(str(card.path))
+
+    @property
+    def _can_review(self) -> bool:
+        """Somebody listens."""
+        return self.receivers(self.review_asked) > 0
+
+    def bin_chosen(self) -> None:
+        """The chosen event into the bin."""
+        card = self.events.chosen
+        if card is None or self._cards is None:
+            self._bridge.said.emit("There is no event to put into the bin.")
+            return
+        self._bridge.said.emit(self._cards.bin(card))
+        self._show_cards()
+
+    def put_back(self) -> None:
+        """Undo the last bin."""
+        if self._cards is None:
+            self._bridge.said.emit("Nothing to put back.")
+            return
+        words, name = self._cards.put_back()
+        self._bridge.said.emit(words)
+        self._show_cards()
+        self.events.choose_name(name)
+
+    def spark(self) -> None:
+        """One spark of the simulated rig."""
+        rig = None if self._bridge.session is None else self._bridge.session.rig
+        if rig is None or "spark_now" not in rig.values():
+            self._bridge.said.emit("This is not the simulated rig: make a real spark.")
+            return
+        try:
+            rig.set("spark_now", 1.0)
+        except LiveviewError as error:
+            self._bridge.said.emit(str(error))
+
+    def toggle_cautions(self) -> None:
+        """The cautions in full, or back."""
+        if not self.close_own():
+            self.sheet.open()
+
+    def close_own(self) -> bool:
+        """Put the cautions away; False when they were not there."""
+        there = self.sheet.isVisible()
+        self.sheet.close_sheet()
+        if there:
+            self.setFocus()
+        return there
+
+    # --- values
+
+    def set_settings(self, settings: Settings) -> None:
+        """The settings in force."""
+        self._settings = settings
+        self.rows.set_settings(settings)
+        self._refresh()
+
+    def showEvent(self, event: QShowEvent | None) -> None:
+        self._looked = ()
+        self._on_status(self._bridge.status)
+
+    def _on_source(self, address: str) -> None:
+        self.dial.picture.clear()
+
+    def _on_reading(self, reading: Reading) -> None:
+        if self.isVisible():
+            self.dial.picture.show_reading(reading)
+
+    def _on_status(self, status: SessionStatus) -> None:
+        self._status = status
+        if self.isVisible():
+            self._follow_folder()
+            self._refresh()
+
+    def _follow_folder(self) -> None:
+        """Keep the list of events as the folder is."""
+        store = self._status.store
+        if store.folder is None:
+            return
+        if self._cards is None or self._cards.folder != Path(store.folder):
+            self._cards, self._looked = CaughtCards(Path(store.folder)), ()
+        seen = (store.events_kept, store.converting, store.newest)
+        now = self._clock()
+        if seen != self._looked or now >= self._look_at_s:
+            self._looked, self._look_at_s = seen, now + LOOK_AGAIN_S
+            self._cards.refresh()
+        self._cards.step()
+        self._show_cards()
+        self.events.load_posters()
+
+    def _show_cards(self) -> None:
+        if self._cards is not None:
+            self.events.empty_words = first_up(self._cards.words) or "Nothing caught yet."
+            self.events.show_cards(self._cards.cards)
+
+    def _refresh(self) -> None:
+        status, catch = self._status, self._settings.catch
+        self.badge.show_arm(arm_of(status, catch))
+        self.dial.show_values(self._ring_values())
+        self.path.show_lines(self._path_lines())
+        name = "" if status.sound is None else status.sound.name
+        self.meter.show_heard(heard(status, self._settings), name)
+        self.strip.show_reading(status.trigger, catch, status.sound is not None)
+        whole = len(self.events.cards)
+        caught = count(whole, "event", "events") if whole else "Events"
+        self.heading.show_lines([Line(caught, Type.LEAD, Weight.STRONG, gap=0.0)])
+        self.store.show_lines(self._store_lines())
+        self.caution.show_lines([Line(CAUTION, colour=COLOURS.text, gap=0.0, mark=calm_mark)])
+        self._refresh_pads()
+
+    def _ring_values(self) -> RingValues:
+        status, catch, now_s = self._status, self._settings.catch, self._status.trigger.now_s
+        capacity = status.ring_capacity_seconds
+        event = None
+        span = span_for(catch.pre_trigger_s, catch.post_trigger_s)
+        trigger = status.trigger
+        if trigger.since_s is not None and trigger.until_s is not None and now_s is not None:
+            event = (_rough(now_s - trigger.since_s), _rough(max(trigger.until_s - now_s, 0.0)))
+            span = span_for(max(catch.pre_trigger_s, event[0] / 1.3), catch.post_trigger_s)
+        sparks = () if now_s is None else tuple(_rough(now_s - s.time_s) for s in status.recent)
+        return RingValues(
+            span=span,
+            held=_rough(min(status.ring_seconds, span)),
+            limit=None if capacity is None else longest_pre_s(capacity),
+            pre=catch.pre_trigger_s,
+            post=catch.post_trigger_s,
+            state=status.arm,
+            event=event,
+            sparks=tuple(age for age in sparks if 0.0 <= age <= span),
+        )
+
+    def _path_lines(self) -> list[Line]:
+        settings = self._settings
+        words = delay_words(settings.catch.mic_distance_m, settings.rig.temperature_k)
+        lines = [Line(first_up(words) + ".", Type.SMALL, colour=COLOURS.quiet, gap=0.0)]
+        limit = limit_words(settings.catch, self._status.ring_capacity_seconds)
+        if limit:
+            lines.append(Line(first_up(limit) + ".", Type.SMALL, gap=0.6, mark=notice_mark))
+        return lines
+
+    def _store_lines(self) -> list[Line]:
+        status = self._status
+        rate = None if status.source is None else raw_rate(status.source, status.rate_hz)
+        lines = [
+            Line(first_up(word), Type.SMALL, gap=0.6, mark=notice_mark)
+            for word in warnings(status, ())[:3]
+        ]
+        busy = status.store.writing or bool(status.store.converting)
+        lines.append(
+            Line(
+                first_up(store_words(status.store)),
+                weight=Weight.FIRM,
+                gap=1.0,
+                mark=spark_mark() if status.arm is ArmState.CATCHING else None,
+                colour=COLOURS.text if busy else COLOURS.quiet,
+            )
+        )
+        quiet = (
+            first_up(space_words(status.store, rate, self._settings.store.reserve_mb)),
+            first_up(memory_words(status)),
+        )
+        lines += [Line(words, Type.SMALL, colour=COLOURS.quiet) for words in quiet if words]
+        lost = status.counters.lost_source + status.counters.lost_ring > 0
+        mark = notice_mark if lost else None
+        lines.append(Line(lost_line(status), weight=Weight.FIRM, gap=0.6, mark=mark))
+        return lines
+
+    def _refresh_pads(self) -> None:
+        if not self.pads:
+            return
+        source, there = self._status.source, self.events.chosen is not None
+        self.pads["spark"].setVisible(source is not None and source.simulated)
+        self.pads["review"].setVisible(there and self._can_review)
+        self.pads["bin"].setVisible(there)
+        can_undo = self._cards is not None and self._cards.can_undo
+        self.pads["put back"].setVisible(can_undo)
+        self._place_pads()
+
+    # --- layout
+
+    def set_look(self, look: Look) -> None:
+        """Sizes for the present window."""
+        self._look = look
+        parts = (self.badge, self.rows, self.path, self.meter, self.strip, self.heading)
+        for part in (*parts, self.events, self.store, self.caution, self.sheet):
+            part.set_look(look)
+        for pad in self.pads.values():
+            pad.set_look(look)
+        self.lay_out()
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        self.lay_out()
+
+    def _free(self, top: float, bottom: float) -> float:
+        """Room between the page's edge and the instrument over a stretch of height, pixels."""
+        radius = self.dial.width() / 2
+        middle = self.dial.y() + radius
+        off = min(max(middle, top), bottom) - middle
+        chord = sqrt(max(radius**2 - off**2, 0.0))
+        return self.width() / 2 - chord - self._look.px(3.5)
+
+    def lay_out(self) -> None:
+        """Place everything."""
+        look, width, height = self._look, self.width(), self.height()
+        px = look.px
+        side = round(min(height - px(BELOW_STEPS + 0.8), width - 2 * px(SIDE_STEPS)))
+        self.dial.fit(side, look)
+        self.dial.move((width - side) // 2, round((height - px(BELOW_STEPS) - side) / 2))
+        base = height - px(BELOW_STEPS)
+        self._left(self.badge, px(10.6), px(11))
+        rows = px(self.rows.steps_high)
+        self._left(self.rows, px(27), rows, inset=0.6)
+        self._left(self.path, px(27) + rows + px(1), px(9.5))
+        self._left(self.meter, px(62.5), px(11))
+        self._left(self.strip, px(75), base - px(75))
+        self._right(self.heading, px(11), px(4))
+        self._right(self.events, px(15), px(45))
+        self._right(self.store, px(66), base - px(66.5))
+        self._put(self.caution, px(2), height - px(4.4), width - px(22), px(4))
+        self.sheet.resize(width, height)
+        self.sheet.set_look(look)
+        self._place_pads()
+
+    def _left(self, widget: QWidget, top: float, tall: float, *, inset: float = 0.0) -> None:
+        margin = self._look.px(2 - inset)
+        room = self._free(top, top + tall) - margin + self._look.px(1)
+        self._put(widget, margin, top, room, tall)
+
+    def _right(self, widget: QWidget, top: float, tall: float) -> None:
+        margin = self._look.px(2)
+        room = self._free(top, top + tall) - margin + self._look.px(1)
+        self._put(widget, self.width() - margin - room, top, room, tall)
+
+    @staticmethod
+    def _put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
+        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
+
+    def _place_pads(self) -> None:
+        if not self.pads:
+            return
+        px, width = self._look.px, self.width()
+        x = px(13.2)
+        for name in ("trigger", "spark"):
+            self.pads[name].move(round(x), round(px(21.8)))
+            x += self.pads[name].width() + px(1)
+        x = width - px(1.5)
+        for name in ("put back", "bin", "review"):
+            pad = self.pads[name]
+            if not pad.isHidden():
+                x -= pad.width()
+                pad.move(round(x), round(px(60.6)))
+                x -= px(0.4)
+        pad = self.pads["cautions"]
+        pad.move(round(width - px(1.5) - pad.width()), round(self.height() - px(5)))
+
+
+def _rough(time_s: float) -> float:
+    """As fine as the ring can show, so that nothing is painted twice the same."""
+    return round(time_s / AGE_S) * AGE_S
+
+
+def join_catch(window: Window, bridge: Bridge) -> CatchPage:
+    """Add the Catch page to a window."""
+    page = CatchPage(bridge, window.keys, window.controls)
+    for action in page.own_actions():
+        window.keys.add(action)
+    page.make_pads()
+    page.set_settings(bridge.settings)
+    window.add_page("Catch", page)
+    return page
