@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
@@ -36,7 +37,7 @@ from liveview.imaging.cv import cv2
 from liveview.imaging.disc import find_disc
 from liveview.imaging.histogram import ContrastCounter
 from liveview.imaging.lamp import block_side
-from liveview.imaging.noise import NoiseMeter
+from liveview.imaging.noise import NoiseMeter, Rounding
 from liveview.imaging.transfer import Transfer
 from liveview.imaging.verdict import flow_share
 from liveview.model import (
@@ -259,12 +260,15 @@ class Chain:
         single = self._noise_gauge.single(self._noise.result, lifting.ground)
         lifted = lifting.advance(frame, single, self._budget.allows, self._mark)
         if not self._is_last(frame):
-            self._noise.add(lifted.light, lifted.ground.dark_level)
+            self._noise.add(lifted.light, lifted.ground.dark_level, self._rounding(frame.white))
         self._mark("noise")
         self._lifted = lifted
         self._last = (frame.stamp, frame.pixels)
         self._outdated = False
         return place, lifted
+
+    def _rounding(self, white: int) -> Rounding:
+        return partial(self._transfer.rounding_variance, white=white)
 
     def _mark(self, name: str) -> None:
         now = self._clock()

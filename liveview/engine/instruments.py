@@ -47,8 +47,9 @@ def count_clipped(frame: Frame, place: Place, lifted: Lifted) -> tuple[float, fl
     if place.count in (0, fine):
         return 0.0, 0.0
     codes = frame.pixels[place.box]
-    top = codes >= frame.white if codes.ndim == 2 else (codes >= frame.white).any(axis=2)
-    bright = int(np.count_nonzero(top & (place.inside > 0)))
+    highest = codes if codes.ndim == 2 else codes.max(axis=2)
+    top = cv2.inRange(highest, frame.white, 65535)
+    bright = cv2.countNonZero(cv2.bitwise_and(top, place.inside))
     return max(place.count - fine - bright, 0) / place.count, bright / place.count
 
 

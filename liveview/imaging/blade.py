@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.imaging.disc import disc_mask
+from liveview.imaging.quick import median
 from liveview.model import Bytes, Disc, Light, Side
 
 Floats = NDArray[np.float64]
@@ -135,7 +136,7 @@ def _robust_plane(values: Floats, matrix: Floats) -> tuple[float, float, float] 
             return None
         solved = np.linalg.solve(normal, weighted @ values)
         miss = np.abs(values - solved @ matrix)
-        scale = max(1.4826 * float(np.median(miss)), 1e-9)
+        scale = max(1.4826 * median(miss), 1e-9)
         if turn < 2:
             miss *= 1 / (4.685 * scale)
             np.minimum(miss, 1.0, out=miss)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -70,7 +72,7 @@ class ContrastCounter:
             if ends * _BEYOND <= int(counts.sum()) or self._range >= MOST_RANGE:
                 break
             self._range *= 2
-        return np.linspace(-self._range, self._range, BINS + 1), counts
+        return _edges(self._range), counts
 
     def _counted(
         self, ratio: Light, gain: float, inside: Bytes, offset: float
@@ -81,6 +83,13 @@ class ContrastCounter:
         cv2.addWeighted(ratio, steep / gain, ratio, 0.0, shift, self._codes, dtype=cv2.CV_8U)
         found = cv2.calcHist([self._codes], [0], inside, [BINS], [0, BINS])
         return found.ravel().astype(np.int64)
+
+
+@lru_cache(maxsize=32)
+def _edges(reach: float) -> NDArray[np.float64]:
+    edges = np.linspace(-reach, reach, BINS + 1)
+    edges.setflags(write=False)
+    return edges
 
 
 def share_above(

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.imaging.cv import cv2
+from liveview.imaging.quick import median
 from liveview.model import Light
 
 
@@ -86,7 +87,7 @@ def _scale(values: NDArray[np.floating], half_width: float) -> float:
     difference = difference[np.isfinite(difference)]
     if difference.size < 8:
         return widest
-    noise = 1.4826 * float(np.median(difference)) / np.sqrt(2)
+    noise = 1.4826 * median(difference) / np.sqrt(2)
     return float(min(max(noise, widest / 4), widest))
 
 
@@ -95,5 +96,5 @@ def _densest_half(ordered: NDArray[np.float64]) -> tuple[float, float]:
     half = ordered.size // 2 + 1
     widths = ordered[half - 1 :] - ordered[: ordered.size - half + 1]
     first = int(np.argmin(widths))
-    middle = float(np.median(ordered[first : first + half]))
+    middle = median(ordered[first : first + half])
     return middle, float(widths[first]) / 2

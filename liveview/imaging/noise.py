@@ -8,6 +8,7 @@ drift as well.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,9 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.imaging.cv import cv2
+from liveview.imaging.quick import median
 from liveview.model import Light
 
 Floats = NDArray[np.float64]
+
+Rounding = Callable[[NDArray[np.floating]], Floats]
+"""Variance of rounding to whole codes at a level of light."""
 
 BLOCK = 16
 _LAG = 2
@@ -38,6 +43,8 @@ class PhotonTransfer:
     ``levels`` and ``variances`` are the measured points. ``gain`` is K (light per electron),
     None where the levels seen are too much alike to tell it. The straight line has the value
     ``at_dark`` at the level ``dark`` of the dark picture, with the standard error ``error``.
+    ``rounding`` gives the variance of rounding to codes, which the line is without: behind a
+    curved transfer it grows with the level and would pass for photons.
     """
 
     levels: Floats
@@ -46,17 +53,19 @@ class PhotonTransfer:
     gain: float | None = None
     at_dark: float = 0.0
     error: float = 0.0
+    rounding: Rounding | None = None
 
     @property
     def dark_variance(self) -> float | None:
-        """Variance at no light; None where it drowns in its own error."""
+        """Variance at no light, rounding apart; None where it drowns in its own error."""
         known = self.gain is not None and self.at_dark > 2 * self.error
         return self.at_dark if known else None
 
     def variance_at(self, light: NDArray[np.floating]) -> Floats:
         """Variance of one pixel at these levels; held flat or scaled beyond the points seen."""
         if self.gain is not None:
-            return np.asarray(np.maximum(self.at_dark + self.gain * (light - self.dark), 0.0))
+            line = np.maximum(self.at_dark + self.gain * (light - self.dark), 0.0)
+            return np.asarray(line if self.rounding is None else line + self.rounding(light))
         return np.asarray(np.interp(light, self.levels, self.variances))
 
 
@@ -120,7 +129,7 @@ def transfer_points(levels: Floats, variances: Floats) -> tuple[Floats, Floats]:
 
 
 def fit_photon_transfer(
-    levels: Floats, variances: Floats, dark: float = 0.0
+    levels: Floats, variances: Floats, dark: float = 0.0, rounding: Rounding | None = None
 ) -> PhotonTransfer | None:
     """The straight line through measured points, robustly.
 
@@ -130,6 +139,8 @@ def fit_photon_transfer(
         Points, any order.
     dark : float
         Light of the dark picture; ``dark_variance`` is the variance there.
+    rounding : callable, optional
+        Variance of rounding to codes; taken off before the line is fitted.
 
     Returns
     -------
@@ -139,7 +150,8 @@ def fit_photon_transfer(
     if levels.size < 2:
         return None
     order = np.argsort(levels)
-    x, v = levels[order], np.maximum(variances[order], 1e-16)
+    x, total = levels[order], variances[order]
+    v = np.maximum(total if rounding is None else total - rounding(x), 1e-16)
     weights = 1.0 / v**2
     keep = np.ones(x.size, bool)
     slope = base = 0.0
@@ -152,18 +164,19 @@ def fit_photon_transfer(
         base = mean_v - slope * mean_x
         model = np.maximum(base + slope * x, 1e-16)
         miss = (v - model) / model
-        scale = max(1.4826 * float(np.median(np.abs(miss[keep]))), 0.02)
+        scale = max(1.4826 * median(np.abs(miss[keep])), 0.02)
         keep = np.abs(miss) < 3 * scale
         if keep.sum() < 2:
-            return PhotonTransfer(x, v, dark)
+            return PhotonTransfer(x, total, dark)
         weights = 1.0 / model**2
     told_apart = x[-1] - dark > 1.5 * (x[0] - dark) and slope > 0
     if not told_apart:
-        return PhotonTransfer(x, v, dark)
+        return PhotonTransfer(x, total, dark)
     w = weights * keep
     mean_x = float(w @ x) / w.sum()
     lever = 1 / w.sum() + (mean_x - dark) ** 2 / float(w @ (x - mean_x) ** 2)
-    return PhotonTransfer(x, v, dark, slope, base + slope * dark, float(scale * np.sqrt(lever)))
+    error = float(scale * np.sqrt(lever))
+    return PhotonTransfer(x, total, dark, slope, base + slope * dark, error, rounding)
 
 
 class NoiseMeter:
@@ -189,10 +202,10 @@ class NoiseMeter:
         """Forget everything: the camera or the exposure changed."""
         self.__init__()  # type: ignore[misc]
 
-    def add(self, light: Light, dark: float = 0.0) -> None:
+    def add(self, light: Light, dark: float = 0.0, rounding: Rounding | None = None) -> None:
         """See one frame, float32 (rows, columns) linear light; strips of it are copied."""
         if self._first is not None:
-            self._compare(self._first, _strips(light), dark)
+            self._compare(self._first, _strips(light), dark, rounding)
             self._first = None
             self._wait = 0 if self._pairs < 4 else _PAUSE
         elif self._wait > 0:
@@ -200,7 +213,7 @@ class NoiseMeter:
         else:
             self._first = _strips(light)
 
-    def _compare(self, first: Light, second: Light, dark: float) -> None:
+    def _compare(self, first: Light, second: Light, dark: float, rounding: Rounding | None) -> None:
         if first.shape != second.shape:
             return
         levels, variances = block_statistics(first, second)
@@ -209,7 +222,7 @@ class NoiseMeter:
             return
         self._pairs += 1
         self._points = self._averaged(at, typical)
-        self._result = fit_photon_transfer(*self._points, dark)
+        self._result = fit_photon_transfer(*self._points, dark, rounding)
 
     def _averaged(self, at: Floats, typical: Floats) -> tuple[Floats, Floats]:
         if self._points is None or self._points[0].size != at.size:

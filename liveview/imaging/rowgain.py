@@ -12,6 +12,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from liveview.imaging.quick import median
+
 Floats = NDArray[np.float64]
 
 _BANDS = np.arange(0.3, 5.01, 0.05)
@@ -125,7 +127,7 @@ def _robustly(basis: Floats, blocks: Floats, level: Floats) -> Floats:
     values = np.where(usable, blocks, 0.0)
     noise = _noise(blocks, usable)
     away = np.abs(blocks - level[:, None])[usable]
-    scale = max(1.4826 * float(np.median(away)), noise)
+    scale = max(1.4826 * median(away), noise)
     found = np.zeros(basis.shape[1])
     for _ in range(6):
         u = (values - level[:, None]) * (1 / (_TUNING * scale))
@@ -142,4 +144,4 @@ def _noise(blocks: Floats, usable: NDArray[np.bool_]) -> float:
     if both.sum() < 8:
         return 1e-6
     difference = np.abs(blocks[:, 1:] - blocks[:, :-1])[both]
-    return float(max(1.4826 * np.median(difference) / np.sqrt(2), 1e-6))
+    return float(max(1.4826 * median(difference) / np.sqrt(2), 1e-6))

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.imaging.cv import cv2
+from liveview.imaging.quick import median
 from liveview.model import Bytes, Light
 
 Floats = NDArray[np.float64]
@@ -112,7 +113,7 @@ class _Level:
             if step > _SETTLING:
                 continue
             rest = np.abs(miss - found @ self.matrix)
-            scale = max(1.4826 * float(np.median(rest)), 1e-7)
+            scale = max(1.4826 * median(rest), 1e-7)
             weights = np.clip(1 - (rest / (4.685 * scale)) ** 2, 0, None) ** 2
             error = scale * float(np.sqrt(max(inverse[0, 0] + inverse[1, 1], 0.0))) / gain
             agreeing = float((weights > 0.2).mean()) if scale < gain * self.spread else 0.0

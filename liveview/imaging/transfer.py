@@ -81,6 +81,13 @@ class Transfer:
             return np.where(x < 0.018, x * 4.5, 1.099 * up**0.45 - 0.099)
         return up ** (1 / self.gamma)
 
+    def rounding_variance(self, light: ArrayLike, white: int) -> NDArray[np.float64]:
+        """Variance of light from rounding to whole codes: a twelfth of a code's step squared."""
+        code = self.encode(np.clip(light, 0, 1))
+        half = 0.5 / white
+        step = self.decode(code + half) - self.decode(np.maximum(code - half, 0))
+        return np.asarray(step**2 / 12)
+
     def to_light(
         self, pixels: Pixels, white: int, out: Light | None = None, channel: str = "luminance"
     ) -> Light:

@@ -12,6 +12,7 @@ from liveview.imaging.noise import (
     fit_photon_transfer,
     transfer_points,
 )
+from liveview.imaging.transfer import Transfer
 from liveview.model import Light
 
 K, DARK_SIGMA, OFFSET, WHITE = 0.25, 1.2, 8.0, 1023.0
@@ -119,3 +120,21 @@ def test_restart_forgets() -> None:
     assert meter.result is not None
     meter.restart()
     assert meter.result is None
+
+
+def test_rounding_behind_a_curve_is_not_taken_for_photons() -> None:
+    curve = Transfer.named("srgb")
+    rng = np.random.default_rng(3)
+    light = scene() / WHITE * 1.5
+    photons = 3e-5
+    meter = NoiseMeter()
+    for _ in range(40):
+        seen = light + np.sqrt(photons * light) * rng.standard_normal(light.shape)
+        frame = curve.to_light(curve.to_code(seen, 255), 255)
+        meter.add(frame, 0.0, lambda level: curve.rounding_variance(level, 255))
+    found = meter.result
+    assert found is not None and found.gain is not None
+    assert found.gain == pytest.approx(photons, rel=0.05)
+    # The noise that is there includes the rounding.
+    there = photons * 0.4 + float(curve.rounding_variance(0.4, 255))
+    assert found.variance_at(np.array([0.4]))[0] == pytest.approx(there, rel=0.05)

@@ -72,3 +72,13 @@ def test_fills_what_is_given() -> None:
 def test_unknown_curves_are_refused(name: str) -> None:
     with pytest.raises(BadRequest, match=r"gamma:2\.2"):
         Transfer.named(name)
+
+
+def test_variance_of_rounding() -> None:
+    linear = Transfer.named("linear").rounding_variance([0.1, 0.5, 0.9], 255)
+    assert linear == pytest.approx(1 / 12 / 255**2)
+    curve = Transfer.named("srgb")
+    light = np.random.default_rng(0).uniform(0.38, 0.44, 100_000)
+    # A dozen codes lie in that stretch; the outermost two only in part.
+    error = curve.decode(curve.to_code(light, 255) / 255.0) - light
+    assert curve.rounding_variance(0.41, 255) == pytest.approx(error.var(), rel=0.1)
