@@ -217,6 +217,7 @@ class CatchPage(QWidget):
             return
         self._bridge.said.emit(self._cards.bin(card))
         self._show_cards()
+        self._refresh()
 
     def put_back(self) -> None:
         """Undo the last bin."""
@@ -227,6 +228,7 @@ class CatchPage(QWidget):
         self._bridge.said.emit(words)
         self._show_cards()
         self.events.choose_name(name)
+        self._refresh()
 
     def spark(self) -> None:
         """One spark of the simulated rig."""

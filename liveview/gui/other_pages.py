@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from PyQt6.QtCore import QTimer
 
 from liveview.gui.bridge import Bridge
@@ -14,6 +16,7 @@ NO_PICTURE_MS = 2500
 def add_other_pages(window: Window, bridge: Bridge) -> None:
     """Add all of them now."""
     from liveview.gui.align_page import AlignPage
+    from liveview.gui.catch_page import join_catch
     from liveview.gui.plan_page import PlanPage
     from liveview.gui.review_page import join_review
 
@@ -26,7 +29,14 @@ def add_other_pages(window: Window, bridge: Bridge) -> None:
         window.keys.add(action)
     align.make_pads()
     window.add_page("Align", align)
-    join_review(window, bridge)
+    catch = join_catch(window, bridge)
+    review = join_review(window, bridge)
+
+    def look_at(path: str) -> None:
+        window.turn_to("Review")
+        review.open(Path(path))
+
+    catch.review_asked.connect(look_at)
 
 
 def add_other_pages_later(window: Window, bridge: Bridge) -> None:
