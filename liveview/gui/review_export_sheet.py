@@ -82,7 +82,7 @@ def write_order(order: Order, path: Path, job: Job) -> Path:
     facts = order.facts
     with StoredEvent.open(facts.path) as event:
         settings = facts.settings.replaced(
-            "enhance", view=order.sight.view, gain_contrast=order.sight.gain or facts.scale
+            "enhance", view=order.sight.view, gain_contrast=order.sight.gain
         )
         enhancer = Enhancer(event, settings, calibration=facts.calibration, disc=facts.disc)
         _WRITERS[order.product](enhancer, path, order, job)
@@ -240,7 +240,7 @@ class ExportSheet(Overlay):
         held = self._held
         ending = PRODUCTS[held.product][1]
         stem = self.name.text().strip() or held.facts.name
-        suffix = Path(ending).suffix
+        suffix = "." + ending.rpartition(".")[2]
         if stem.lower().endswith(suffix):
             stem = stem[: -len(suffix)]
         return free_name(self._folder, stem, ending)

@@ -244,7 +244,10 @@ class MeasureDesk(QObject):
     # --- keeping
 
     def keep(self) -> None:
-        """Save the result with the event."""
+        """Save the result with the event; while a length is typed, take that."""
+        if self._panel.length_field.isVisible():
+            self._length_typed()
+            return
         m, result = self._measuring(), self.result
         if m is None or result is None or result.measurement is None:
             return

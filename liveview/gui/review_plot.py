@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pyqtgraph as pg
 from PyQt6.QtCore import QRectF, Qt
+from PyQt6.QtGui import QPainter
+from PyQt6.QtSvg import QSvgGenerator
 from PyQt6.QtWidgets import QVBoxLayout, QWidget
-from pyqtgraph.exporters import SVGExporter
 
 from liveview.errors import OutputFailed
 from liveview.gui.review_measuring import Plot
@@ -117,13 +118,25 @@ class ReviewPlot(QWidget):
         try:
             folder.mkdir(parents=True, exist_ok=True)
             files[0].write_text(self._shown.table, encoding="utf-8")
-            SVGExporter(self._plot.getPlotItem()).export(str(files[2]))
         except OSError as error:
             raise OutputFailed(
                 f"cannot be written ({error.strerror or error})",
                 str(folder),
                 "choose another folder",
             ) from error
-        if not self._plot.grab().save(str(files[1])):
+        if not (self._plot.grab().save(str(files[1])) and self._draw_svg(files[2])):
             raise OutputFailed("cannot be written", str(files[1]), "choose another folder")
         return files
+
+    def _draw_svg(self, path: Path) -> bool:
+        made = QSvgGenerator()
+        made.setFileName(str(path))
+        made.setSize(self._plot.size())
+        made.setViewBox(self._plot.rect())
+        made.setTitle(self.accessibleName())
+        p = QPainter()
+        if not p.begin(made):
+            return False
+        self._plot.render(p)
+        p.end()
+        return True

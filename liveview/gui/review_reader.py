@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from liveview.errors import LiveviewError
 from liveview.model import Calibration, Disc, EventStart, Reading, Spotted
 from liveview.recorder.reading import StoredEvent
-from liveview.review.enhance import Enhancer, event_settings
+from liveview.review.enhance import VIEWS_OF_ONE_FRAME, Enhancer, event_settings
 from liveview.review.export.slowsound import assembled
 from liveview.settings import Settings
 from liveview.worker import Worker
@@ -127,12 +127,13 @@ class Desk:
         self._chains: OrderedDict[Sight, Enhancer] = OrderedDict()
         try:
             self._base = event_settings(self.event)
-            self._first = Enhancer(self.event, self._settings(sight))
+            self._first = Enhancer(self.event, self._settings(sight), exact=False)
         except BaseException:
             self.event.close()
             raise
         self._chains[sight] = self._first
-        self.automatic = self._first.scale if sight.gain is None else None
+        plain = sight.gain is None and sight.view in VIEWS_OF_ONE_FRAME
+        self._automatic = self._first.scale if plain else None
 
     def _settings(self, sight: Sight) -> Settings:
         return self._base.replaced("enhance", view=sight.view, gain_contrast=sight.gain)
@@ -162,23 +163,22 @@ class Desk:
         """The event seen so; made once, the most recent are kept."""
         found = self._chains.get(sight)
         if found is None:
-            gain = sight.gain if sight.gain is not None else self._automatic_gain()
+            # The gain that these views find by themselves is the same for all of them.
+            shared = sight.gain is None and sight.view in VIEWS_OF_ONE_FRAME
             found = Enhancer(
                 self.event,
-                self._settings(replace(sight, gain=gain)),
+                self._settings(replace(sight, gain=self._automatic) if shared else sight),
                 calibration=self._first.calibration,
                 disc=self._first.disc,
+                exact=False,
             )
+            if shared:
+                self._automatic = found.scale
             self._chains[sight] = found
             if len(self._chains) > KEPT_CHAINS:
                 self._chains.popitem(last=False)
         self._chains.move_to_end(sight)
         return found
-
-    def _automatic_gain(self) -> float:
-        if self.automatic is None:
-            self.automatic = Enhancer(self.event, self._settings(Sight())).scale
-        return self.automatic
 
     def reading(self, index: int, sight: Sight) -> Reading:
         """A frame, its picture a copy of its own."""
