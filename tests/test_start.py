@@ -189,7 +189,8 @@ def test_the_scripts_are_clean(script: str) -> None:
     subprocess.run(["sh", "-n", str(ROOT / script)], check=True)
     checker = shutil.which("shellcheck")
     if checker is not None:
-        subprocess.run([checker, str(ROOT / script)], check=True)
+        # Its notes on unreachable code are wrong about functions that are called last.
+        subprocess.run([checker, "--exclude=SC2317", str(ROOT / script)], check=True)
 
 
 def test_pins_hold_names_and_versions_only() -> None:
