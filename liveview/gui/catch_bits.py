@@ -187,7 +187,7 @@ class SignalStrip(QWidget):
         look = self._look
         p.setFont(look.font(Type.SMALL))
         p.setPen(COLOURS.quiet)
-        p.drawText(QPointF(0, look.px(1.8)), "Signal against the threshold, times its noise")
+        p.drawText(QPointF(0, look.px(1.8)), "Signal and threshold, times the noise")
         zero, _ = self._axis()
         p.setPen(pen(COLOURS.tick, look.line()))
         p.drawLine(QPointF(self._left, zero), QPointF(self.width(), zero))
@@ -218,15 +218,13 @@ class SignalStrip(QWidget):
         p.setFont(look.font(Type.SMALL, Weight.STRONG))
         p.setPen(COLOURS.text if used else COLOURS.quiet)
         middle = Qt.AlignmentFlag.AlignVCenter
-        name = QRectF(0, zero + sign * lane * 0.82 - look.px(1.2), self._left, look.px(2.4))
-        p.drawText(name, int(middle), "Flash" if up else "Crack")
+        text = "Flash" if up else "Crack"
+        high, wide = look.px(2.3), text_width(p.font(), text) + look.px(1.2)
+        name = QRectF(box.left(), box.top() if up else box.bottom() - high, wide, high)
+        p.fillRect(name, faded(COLOURS.ground, 0.8))
+        p.drawText(name, int(Qt.AlignmentFlag.AlignCenter), text)
         p.setFont(small)
-        if used:
-            level = QRectF(0, y - look.px(1.2), self._left - look.px(0.6), look.px(2.4))
-            right = int(middle | Qt.AlignmentFlag.AlignRight)
-            if abs(level.center().y() - name.center().y()) < look.px(2.0):
-                level.translate(0, -sign * look.px(2.2))
-            p.drawText(level, right, f"{self.sigma:g}{THIN}σ")
+        self._scale(p, sign, zero, lane, used)
         if words:
             p.setPen(COLOURS.quiet)
             p.drawText(box.adjusted(look.px(1), 0, 0, 0), int(middle), words)
@@ -245,6 +243,19 @@ class SignalStrip(QWidget):
         for sigma in (10.0, 30.0, TOP_SIGMA):
             y = zero + FILL * sign * lane * strength_to_share(sigma)
             p.drawLine(QPointF(self._left, y), QPointF(self.width(), y))
+
+    def _scale(self, p: QPainter, sign: float, zero: float, lane: float, used: bool) -> None:
+        """Figures of the scale; the threshold's own displaces those near it."""
+        right = int(Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight)
+        half, room = self._look.px(1.2), self._left - self._look.px(0.6)
+        taken: list[float] = []
+        for sigma in ((self.sigma,) if used else ()) + (TOP_SIGMA, 10.0, 30.0):
+            y = zero + FILL * sign * lane * strength_to_share(sigma)
+            if all(abs(y - other) >= 1.6 * half for other in taken):
+                mine = used and not taken
+                p.setPen(COLOURS.text if mine else COLOURS.quiet)
+                p.drawText(QRectF(0, y - half, room, 2 * half), right, f"{sigma:g}{THIN}σ")
+                taken.append(y)
 
     def _bars(
         self,

@@ -52,7 +52,8 @@ class CaughtCards:
         except OSError as error:
             self.words = f"{self.folder}: cannot be looked into ({error.strerror or error})"
             return
-        self._cards = {path: card for path, card in self._cards.items() if path in set(there)}
+        still = set(there)
+        self._cards = {path: card for path, card in self._cards.items() if path in still}
         # The newest are found at the end of the names: the usual pattern begins with the date.
         unread = sorted(
             (p for p in there if p not in self._cards or not self._cards[p].converted),

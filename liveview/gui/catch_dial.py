@@ -113,12 +113,16 @@ class CatchDial(QWidget):
     # --- handles
 
     def _near(self, at: QPointF) -> str:
-        """The handle a press would take; empty for none, and while an event is under way."""
+        """The handle a press would take; empty for none, and while an event is under way.
+
+        Where both lie together each is taken from its own side.
+        """
         if self._values.event is not None:
             return ""
         reach = self._look.px(REACH)
         apart = {name: _distance(at, self.handle(name)) for name in SETTINGS}
-        name = min(apart, key=lambda key: apart[key])
+        own = "before" if at.x() < self._geometry.centre.x() else "after"
+        name = min(apart, key=lambda key: (apart[key] > reach, key != own, apart[key]))
         return name if apart[name] <= reach else ""
 
     def _time(self, at: QPointF) -> float:

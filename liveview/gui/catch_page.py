@@ -13,7 +13,7 @@ from math import sqrt
 from pathlib import Path
 
 from PyQt6.QtCore import QRect, Qt, pyqtSignal
-from PyQt6.QtGui import QResizeEvent, QShowEvent
+from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
 from liveview.errors import LiveviewError
@@ -265,6 +265,9 @@ class CatchPage(QWidget):
     def showEvent(self, event: QShowEvent | None) -> None:
         self._looked = ()
         self._on_status(self._bridge.status)
+
+    def hideEvent(self, event: QHideEvent | None) -> None:
+        self.sheet.close_sheet()
 
     def _on_source(self, address: str) -> None:
         self.dial.picture.clear()

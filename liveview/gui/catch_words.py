@@ -123,7 +123,7 @@ def arm_of(status: SessionStatus, catch: Catch) -> Arm:
         return Arm(state, "Catching", line, share, left)
     if state is ArmState.ARMED:
         return Arm(state, "Armed", first_up(waits_for(catch, status.sound is not None)))
-    return Arm(ArmState.OFF, "Off", "Nothing is watched for; by hand it is kept all the same")
+    return Arm(ArmState.OFF, "Off", "Not watching; Keep now works all the same")
 
 
 def _countdown(trigger: TriggerReading, catch: Catch) -> tuple[float, float | None]:
@@ -186,7 +186,7 @@ def heard(status: SessionStatus, settings: Settings) -> Heard:
 def _worry(level: Sequence[tuple[float, float]], held: float) -> str:
     """What is wrong with the sound, and how to mend it; empty when nothing is."""
     if held >= CLIPPING:
-        return "overdriven: turn the microphone down or move it away"
+        return "overdriven; turn the microphone down or move it away"
     near = strongest(level, SILENT_S) or 0.0
     if level[-1][0] - level[0][0] < 0.8 * SILENT_S or near >= FAINT:
         return ""
@@ -254,7 +254,7 @@ def card_words(card: EventCard) -> tuple[str, str]:
     if card.cause not in (Cause.HAND, Cause.COUNT) or card.sparks > 1:
         parts.append(count(card.sparks, "spark", "sparks"))
     if not card.converted:
-        parts.append("raw yet")
+        parts.append("raw")
     elif not card.complete:
         parts.append("cut short")
     return (title, DOT.join(parts))

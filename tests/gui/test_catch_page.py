@@ -226,6 +226,22 @@ def test_handles_set_the_seconds_and_stop_where_the_memory_ends(make: Make) -> N
     assert "memory reaches back" in bench.words()
 
 
+def test_handles_that_lie_together_are_taken_each_from_its_side(make: Make) -> None:
+    bench = make(on="flash")
+    dial, bridge = bench.page.dial, bench.rig.bridge
+    bench.rig.window.use_settings(
+        bridge.settings.replaced("catch", pre_trigger_s=0.0, post_trigger_s=0.0)
+    )
+    bench.wait(lambda: dial.values.post == 0.0)
+    top = dial.handle("after")
+    drag(dial, top + QPointF(-3, 0), top + QPointF(-150, 40))
+    assert bridge.settings.catch.pre_trigger_s > 0.1
+    assert bridge.settings.catch.post_trigger_s == 0.0
+    top = dial.handle("after")
+    drag(dial, top + QPointF(3, 0), top + QPointF(150, 40))
+    assert bridge.settings.catch.post_trigger_s > 0.1
+
+
 def test_rows_by_keys_and_the_memory_limit(make: Make) -> None:
     bench = make(on="flash")
     bridge = bench.rig.bridge
