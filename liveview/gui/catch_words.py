@@ -174,7 +174,10 @@ def heard(status: SessionStatus, settings: Settings) -> Heard:
     if status.sound is None:
         if not settings.sound.enabled:
             return Heard(words="sound is switched off (sound.enabled)")
-        return Heard(words="no microphone answers; flashes are still seen", worry=True)
+        return Heard(
+            words="no microphone answers (sound.device names one); flashes are seen all the same",
+            worry=True,
+        )
     if not level:
         return Heard(words="no sound has come in yet")
     held = max(value for time_s, value in level if level[-1][0] - time_s <= CLIP_HELD_S)

@@ -25,6 +25,7 @@ from liveview.gui.review_page import ReviewPage
 from liveview.model import ArmState, Cause, FrameSource, SoundBlock, SourceKind
 from liveview.recorder import Recorder
 from liveview.settings import Settings
+from liveview.sources import Input
 
 CRACK_S = 0.5
 """A crack in every so many seconds of sound."""
@@ -61,6 +62,7 @@ class Bench:
         level: float | None,
         *,
         whole: bool = False,
+        simulated: bool = False,
         **catch: object,
     ) -> None:
         settings = (
@@ -90,7 +92,21 @@ class Bench:
                 clock=clock,
             )
 
-        self.rig = WindowRig(app, build, settings=settings)
+        def build_simulated(address: str, wanted: Settings) -> Session:
+            clock = SessionClock()
+            small = wanted.replaced("camera", width=WIDTH, height=HEIGHT, rate_hz=30.0)
+            source = Input("simulated", small, clock=clock, live=True)
+            return Session(
+                small,
+                source.frames,
+                sound=source.sound,
+                sink=self.recorder,
+                store_status=self.recorder.status,
+                rig=source.rig,
+                clock=clock,
+            )
+
+        self.rig = WindowRig(app, build_simulated if simulated else build, settings=settings)
         self.rig.first_picture()
         if whole:
             add_other_pages(self.rig.window, self.rig.bridge)
@@ -289,6 +305,20 @@ def test_cautions_are_always_there_and_more_on_a_key(make: Make) -> None:
     bench.rig.press("K")
     QTest.mouseClick(bench.page.sheet, Qt.MouseButton.LeftButton, pos=QPoint(4, 4))
     assert not bench.page.sheet.isVisible()
+
+
+def test_a_spark_of_the_simulated_rig_is_caught_with_its_sound(make: Make) -> None:
+    bench = make(simulated=True, on="either")
+    bench.wait(lambda: bool(bench.rig.bridge.status.trigger.crack))
+    bench.rig.press("A")
+    bench.wait(lambda: "Armed" in bench.words())
+    assert bench.page.pads["spark"].isVisible()
+    bench.rig.press("Y")
+    bench.wait(lambda: bench.page.dial.values.sparks != ())
+    bench.caught()
+    card = bench.page.events.cards[0]
+    assert card.cause in (Cause.SOUND, Cause.BOTH)
+    assert card.strength > 6
 
 
 def test_a_real_camera_has_no_spark_key(make: Make) -> None:
