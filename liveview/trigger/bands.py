@@ -1,6 +1,12 @@
-"""Sound in two bands, as powers of short hops: where sparks are loud, and where voices are."""
+"""Sound in three bands and by shape, as powers of short hops.
+
+Where sparks are loud, where nothing else is, where voices are; and how well each hop fits an
+N-wave: the largest squared output of filters matched to N-waves in pink noise (North 1943).
+"""
 
 from __future__ import annotations
+
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,8 +15,12 @@ from liveview.model import SoundBlock
 
 Samples = NDArray[np.float64]
 
-HIGH_HZ = (3500.0, 16000.0)
-LOW_HZ = (300.0, 2500.0)
+SPARK_HZ = (2500.0, 15000.0)
+"""Band in which cracks are looked for, weighted so that pink noise is white in it."""
+SHARP_HZ = (4000.0, 15000.0)
+VOICE_HZ = (300.0, 1800.0)
+N_WAVES_S = (0.1e-3, 0.16e-3, 0.25e-3)
+"""Lengths of the N-waves that are looked for by their shape: small sparks at arm's length."""
 HOP_S = 0.00025
 TAPS_S = 0.0027
 """Length of the band filters: their edges are about 1/TAPS_S wide."""
@@ -20,8 +30,7 @@ MEMORY_S = 2.0
 class Bands:
     """Filters a stream and keeps what is not looked at yet.
 
-    The powers are means over two hops, so that a crack falls wholly into one of them. The filters
-    are symmetric (windowed sinc, Hamming); their delay is taken off all times.
+    The filters are symmetric (windowed sinc, Hamming); their delay is taken off all times.
 
     Parameters
     ----------
@@ -34,23 +43,49 @@ class Bands:
         self.hop = max(1, round(HOP_S * rate_hz))
         self.hop_s = self.hop / rate_hz
         top = 0.45 * rate_hz
-        self._high_taps = band_pass(min(HIGH_HZ[0], 0.4 * top), min(HIGH_HZ[1], top), rate_hz)
-        self._low_taps = band_pass(min(LOW_HZ[0], 0.05 * top), min(LOW_HZ[1], 0.3 * top), rate_hz)
-        self._raw = np.zeros(len(self._high_taps) - 1)
-        self._band = np.zeros(0)
-        self._rest_low = np.zeros(0)
-        self.high = np.zeros(0)
-        """Mean square of the high band over two hops from each hop on."""
-        self.low = np.zeros(0)
-        self.usual_low = 0.0
-        """Mean power of the low band over the last seconds."""
+        self._taps = [
+            band_pass(min(SPARK_HZ[0], 0.4 * top), min(SPARK_HZ[1], top), rate_hz, tilted=True),
+            band_pass(min(SHARP_HZ[0], 0.5 * top), min(SHARP_HZ[1], top), rate_hz),
+            band_pass(min(VOICE_HZ[0], 0.05 * top), min(VOICE_HZ[1], 0.25 * top), rate_hz),
+        ]
+        self._shapes = [matched_to_n_wave(seconds, rate_hz) for seconds in N_WAVES_S]
+        self._raw = np.zeros(len(self._taps[0]) - 1)
+        self._streams = [np.zeros(0) for _ in self._taps]
+        self._powers = [np.zeros(0) for _ in self._taps]
+        self._fit = np.zeros(0)
+        self._log_voice = 0.0
         self._start_s = 0.0
         self._heard = 0
 
     @property
+    def spark(self) -> Samples:
+        """Mean square of each hop in the band of sparks."""
+        return self._powers[0]
+
+    @property
+    def sharp(self) -> Samples:
+        """The same above the voices."""
+        return self._powers[1]
+
+    @property
+    def voice(self) -> Samples:
+        """The same in the band of voices, claps and doors."""
+        return self._powers[2]
+
+    @property
+    def usual_voice(self) -> float:
+        """Usual power of the voice band: geometric mean over the last seconds."""
+        return float(np.exp(self._log_voice)) if self._heard else 0.0
+
+    @property
+    def shape(self) -> Samples:
+        """Largest squared output of the matched filters in each hop."""
+        return self._hop_means(self._fit, np.max)
+
+    @property
     def count(self) -> int:
         """Hops held."""
-        return len(self.high)
+        return len(self._powers[0])
 
     def hops_in(self, seconds: float) -> int:
         """Hops in a stretch of time, at least 1."""
@@ -66,66 +101,75 @@ class Bands:
         mono = samples.mean(axis=1) if samples.ndim == 2 else samples
         whole = np.concatenate([self._raw, mono.astype(np.float64)])
         self._raw = whole[len(whole) - len(self._raw) :]
-        delay_s = (len(self._high_taps) - 1) / 2 / self.rate_hz
+        delay_s = (len(self._taps[0]) - 1) / 2 / self.rate_hz
         # The block's own start wins over counting on, so that a drifting clock is followed.
-        self._start_s = block.start_s - delay_s - len(self._band) / self.rate_hz
-        if len(whole) < len(self._high_taps):
+        self._start_s = block.start_s - delay_s - len(self._streams[0]) / self.rate_hz
+        if len(mono) == 0:
             return
-        self._band = np.concatenate([self._band, np.convolve(whole, self._high_taps, "valid")])
-        low = np.convolve(whole, self._low_taps, "valid")
-        self._rest_low = np.concatenate([self._rest_low, low])
-        self._learn_low(low)
-        self.high = self._powers(self._band)
-        self.low = self._powers(self._rest_low)
+        for index, taps in enumerate(self._taps):
+            new = np.convolve(whole, taps, "valid")
+            self._streams[index] = np.concatenate([self._streams[index], new])
+            self._powers[index] = self._hop_means(self._streams[index] ** 2, np.mean)
+        self._learn_voice(new)
+        fits = [np.convolve(whole, taps, "valid") ** 2 for taps in self._shapes]
+        self._fit = np.concatenate([self._fit, np.max(fits, axis=0)])
 
     def drop(self, hops: int) -> None:
         """Forget the first hops."""
-        hops = max(hops, 0)
-        gone = hops * self.hop
-        self._band, self._rest_low = self._band[gone:], self._rest_low[gone:]
-        self.high, self.low = self.high[hops:], self.low[hops:]
-        self._start_s += hops * self.hop_s
+        gone = max(hops, 0)
+        self._streams = [stream[gone * self.hop :] for stream in self._streams]
+        self._powers = [powers[gone:] for powers in self._powers]
+        self._fit = self._fit[gone * self.hop :]
+        self._start_s += gone * self.hop_s
 
-    def sudden(self, before_from_s: float, before_to_s: float) -> Samples:
-        """Power of each hop against the mean of the stretch before it; 0 at the begin."""
-        a, b = self.hops_in(before_from_s), self.hops_in(before_to_s)
-        total = np.concatenate([[0.0], np.cumsum(self.high)])
-        out = np.zeros(self.count)
-        index = np.arange(a, self.count)
-        before = (total[index - b] - total[index - a]) / (a - b)
-        out[a:] = self.high[a:] / np.maximum(before, 1e-16)
-        return out
-
-    def onset(self, hop: int, ahead_s: float, edge: float) -> tuple[float, float]:
-        """Time at which the sound beginning about ``hop`` reaches ``edge`` of its peak, and its
-        largest power."""
+    def onset(self, hop: int, hops: int, edge: float) -> float:
+        """Time at which the band of sparks reaches ``edge`` of its peak within some hops."""
         first = hop * self.hop
-        span = self._band[first : first + round(ahead_s * self.rate_hz)]
-        size = np.abs(span)
-        at = int(np.argmax(size > edge * size.max()))
-        power = float(self.high[hop : hop + self.hops_in(ahead_s)].max())
-        return self._start_s + (first + at) / self.rate_hz, power
+        size = np.abs(self._streams[0][first : first + hops * self.hop])
+        at = int(np.argmax(size >= edge * size.max()))
+        return self._start_s + (first + at) / self.rate_hz
 
-    def _powers(self, band: Samples) -> Samples:
-        count = len(band) // self.hop
-        hops = (band[: count * self.hop].reshape(count, self.hop) ** 2).mean(axis=1)
-        return np.asarray((hops[:-1] + hops[1:]) / 2)
+    def _hop_means(self, stream: Samples, how: Callable[..., Samples]) -> Samples:
+        count = len(stream) // self.hop
+        return np.asarray(how(stream[: count * self.hop].reshape(count, self.hop), axis=1))
 
-    def _learn_low(self, low: Samples) -> None:
-        if len(low) == 0:
-            return
-        self._heard += len(low)
-        seconds = len(low) / self.rate_hz
-        rate = max(len(low) / self._heard, seconds / (seconds + MEMORY_S))
-        self.usual_low += rate * (float((low**2).mean()) - self.usual_low)
+    def _learn_voice(self, voice: Samples) -> None:
+        self._heard += len(voice)
+        seconds = len(voice) / self.rate_hz
+        rate = max(len(voice) / self._heard, seconds / (seconds + MEMORY_S))
+        level = float(np.log((voice**2).mean() + 1e-12))
+        self._log_voice += rate * (level - self._log_voice)
 
 
-def band_pass(low_hz: float, high_hz: float, rate_hz: float) -> Samples:
-    """Taps of a symmetric band-pass, odd in number, gain 1 in the middle of the band."""
+def band_pass(low_hz: float, high_hz: float, rate_hz: float, *, tilted: bool = False) -> Samples:
+    """Taps of a symmetric band-pass, odd in number.
+
+    Gain is 1 in the band, or with ``tilted`` ``sqrt(f / middle)``.
+    """
     half = max(4, round(TAPS_S * rate_hz / 2))
-    n = np.arange(-half, half + 1)
-    taps = 2 * high_hz / rate_hz * np.sinc(2 * high_hz / rate_hz * n)
-    taps -= 2 * low_hz / rate_hz * np.sinc(2 * low_hz / rate_hz * n)
-    taps *= np.hamming(len(n))
-    middle = np.pi * (low_hz + high_hz) / rate_hz
-    return np.asarray(taps / np.abs((taps * np.exp(-1j * middle * n)).sum()))
+    hz = np.fft.rfftfreq(16 * half, 1.0 / rate_hz)
+    gain = ((hz >= low_hz) & (hz <= high_hz)).astype(np.float64)
+    if tilted:
+        gain *= np.sqrt(hz / (0.5 * (low_hz + high_hz)))
+    taps = np.roll(np.fft.irfft(gain, 16 * half), half)[: 2 * half + 1]
+    return np.asarray(taps * np.hamming(2 * half + 1))
+
+
+def matched_to_n_wave(seconds: float, rate_hz: float) -> Samples:
+    """Taps of the filter that is matched to an N-wave in pink noise, within ``SPARK_HZ``' top.
+
+    Its output in pink noise has the same variance for every length.
+    """
+    half = max(4, round(TAPS_S * rate_hz / 2))
+    fine = 32
+    t = (np.arange(-half * fine, half * fine + 1) + 0.5) / (rate_hz * fine)
+    wave = np.where(np.abs(t) < seconds / 2, -2.0 * t / seconds, 0.0)
+    count = 16 * half
+    hz = np.fft.rfftfreq(count, 1.0 / rate_hz)
+    steps = np.exp(-2j * np.pi * hz[:, None] * t[None, :])
+    spectrum = steps @ wave / fine
+    spectrum[(hz < 500.0) | (hz > min(SPARK_HZ[1], 0.45 * rate_hz))] = 0.0
+    whitened = np.conj(spectrum) * hz
+    variance = float((np.abs(whitened) ** 2 / np.maximum(hz, 1.0)).sum())
+    taps = np.roll(np.fft.irfft(whitened / np.sqrt(variance), count), half)[: 2 * half + 1]
+    return np.asarray(taps * np.hamming(2 * half + 1) * count)

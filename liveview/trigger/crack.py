@@ -1,18 +1,18 @@
 """Crack detector: a sudden sound in the band of sparks, against a slowly learnt background.
 
-A spark's crack is an N-wave of a fraction of a millisecond: most of its energy lies between 3 and
-16 kHz, it is there at once, and it stands out from what that band usually holds. So a crack must
+A spark's crack is an N-wave of a fraction of a millisecond: most of its energy lies between 2 and
+15 kHz, it is there at once, and it stands out from what that band usually holds. So a crack must
 
 - exceed the loudest moments of the last seconds (``peaks``: hum, a coil's buzz and steady noise
   have theirs) by what noise does only rarely,
 - be louder than the milliseconds before it (a hiss swells),
-- have more in the high band than a voice, a clap or a slammed door, whose energy is lower,
+- have more above 4 kHz than a voice, a clap or a slammed door, whose energy is lower,
 - not be the echo of the crack before it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,20 +23,32 @@ from liveview.trigger.peaks import LoudestMoments
 
 Samples = NDArray[np.float64]
 
-AFTER_S = 0.0015
-"""Sound that must have come in after an onset before its time is given."""
-BEFORE_S = (0.0035, 0.001)
-"""Stretch before an onset that it is compared with, from and to."""
+LENGTHS = (1, 2, 4)
+"""Hops over which power is taken: an N-wave is one hop long, with the echo of the table four."""
+SHAPE = 1
+"""Beside them the fit to an N-wave, which belongs to one hop."""
+AFTER_S = 0.002
+"""Sound that must have come in after an onset before it is judged."""
+BEFORE_S = (0.008, 0.001)
+"""Stretch before an onset that it is compared with, from and to; shorter than the time between
+the sparks of a coil."""
 SUDDEN = 3.5
-"""Power of an onset against that stretch."""
-LOW_TO_HIGH = 3.0
-"""Largest power of the low band against the high band in a crack."""
+"""Power of an onset against the mean of that stretch,"""
+SUDDEN_LONG = 2.0
+"""and over the longest length against its loudest part: a hiss fluctuates."""
+VOICED = 2.0
+"""Rise of the voice band's power against the sharp one's from which on it is no spark."""
 EDGE = 0.4
 """Share of the peak at which the onset is timed."""
 DEAD_S = 0.003
 ECHO_DB = 8.0
 ECHO_DB_PER_S = 800.0
 """Echoes are weaker than the crack by the first, and fade by the second."""
+OTHER_S = 0.06
+"""A clap goes on for so long; only what is louder than it by ``OTHER_DB`` is heard in it."""
+OTHER_DB = 6.0
+REST_S = 0.05
+"""After a crack the background is not learnt for so long."""
 SPEED_AT_0C = 331.3
 
 
@@ -47,14 +59,17 @@ def sound_speed(temperature_k: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Last:
-    """The crack before: when (stream time) and its power."""
+    """The sudden sound before: when (stream time), its power, and whether it was a crack."""
 
     time_s: float
     power: float
+    crack: bool
 
     def masks(self, time_s: float, power: float) -> bool:
-        """Whether a sound at ``time_s`` may be an echo of it."""
+        """Whether a sound at ``time_s`` may be part of it, or its echo."""
         age_s = time_s - self.time_s
+        if not self.crack:
+            return age_s < OTHER_S and power < self.power * 10.0 ** (OTHER_DB / 10.0)
         fade_db = ECHO_DB + ECHO_DB_PER_S * age_s
         return age_s < DEAD_S or power < self.power * 10.0 ** (-fade_db / 10.0)
 
@@ -75,8 +90,8 @@ class CrackDetector:
         self.sigma = sigma
         self.delay_s = delay_s
         self._bands: Bands | None = None
-        self._peaks = LoudestMoments()
-        self._last = _Last(float("-inf"), 0.0)
+        self._peaks = [LoudestMoments() for _ in (*LENGTHS, SHAPE)]
+        self._last = _Last(float("-inf"), 0.0, crack=True)
         self._until_s = float("-inf")
         self.strongest = 0.0
         """Strength of the newest block's loudest moment."""
@@ -89,7 +104,7 @@ class CrackDetector:
     @property
     def ready(self) -> bool:
         """True once the background is known."""
-        return self._peaks.ready
+        return self._peaks[0].ready
 
     def hear(self, block: SoundBlock) -> tuple[Spotted, ...]:
         """Listen to the next block; gives the cracks that are certain by now."""
@@ -97,46 +112,87 @@ class CrackDetector:
             self._bands = Bands(block.rate_hz)
         bands = self._bands
         bands.add(block)
-        ahead = bands.hops_in(AFTER_S)
         behind = bands.hops_in(BEFORE_S[0])
-        count = bands.count - ahead
-        if count <= behind:
+        end = bands.count - bands.hops_in(AFTER_S) - max(LENGTHS)
+        if end <= behind:
             return ()
-        found = self._search(bands, behind, count, block.error_s)
-        self._until_s = bands.time_of(count)
-        bands.drop(count - behind)
+        found = self._search(bands, behind, end, block.error_s)
+        self._until_s = bands.time_of(end)
+        bands.drop(end - behind)
         return tuple(found)
 
     def _search(self, bands: Bands, first: int, end: int, error_s: float) -> list[Spotted]:
-        """Look at the hops ``first`` to ``end``, in stretches that teach the background."""
+        """Look at the hops ``first`` to ``end``, in moments that teach the background."""
         found: list[Spotted] = []
-        step = bands.hops_in(self._peaks.moment_s)
-        sudden = bands.sudden(*BEFORE_S)
+        powers = [*(_run_means(bands.spark, length) for length in LENGTHS), bands.shape]
+        step = bands.hops_in(self._peaks[0].moment_s)
         for low in range(first, end, step):
             part = slice(low, min(low + step, end))
-            high = bands.high[part]
-            self.strongest = self._peaks.strength(float(high.max()))
-            spots = []
-            if self._peaks.ready and self.strongest > self.sigma:
-                spots = self._onsets(bands, part, sudden[part], error_s)
-            found += spots
-            quiet = not spots and bands.time_of(low) > self._last.time_s + 0.05
-            self._peaks.hear(float(high.max()), high.size / step, quiet=quiet)
+            self.strongest = max(
+                peaks.strength(float(power[part].max()))
+                for peaks, power in zip(self._peaks, powers, strict=True)
+            )
+            if self.ready and self.strongest > self.sigma:
+                found += self._onsets(bands, part, powers, error_s)
+            quiet = not (self._last.crack and bands.time_of(low) < self._last.time_s + REST_S)
+            for peaks, power in zip(self._peaks, powers, strict=True):
+                share = (part.stop - part.start) / step
+                peaks.hear(float(power[part].max()), share, quiet=quiet)
         return found
 
-    def _onsets(self, bands: Bands, part: slice, sudden: Samples, error_s: float) -> list[Spotted]:
-        high, low = bands.high[part], bands.low[part]
-        limit = self._peaks.power_of(self.sigma)
-        excess_low = low - bands.usual_low
-        fits = (high > limit) & (sudden > SUDDEN) & (excess_low < LOW_TO_HIGH * high)
+    def _onsets(
+        self, bands: Bands, part: slice, powers: list[Samples], error_s: float
+    ) -> list[Spotted]:
+        """The cracks that begin in these hops."""
         found = []
-        for k in np.flatnonzero(fits):
+        strengths = np.array(
+            [
+                [peaks.strength(float(value)) for value in power[part]]
+                for power, peaks in zip(powers, self._peaks, strict=True)
+            ]
+        )
+        for k in np.flatnonzero(strengths.max(axis=0) > self.sigma):
             hop = part.start + int(k)
-            time_s, power = bands.onset(hop, AFTER_S, EDGE)
-            if self._last.masks(time_s, power):
-                continue
-            self._last = _Last(time_s, power)
-            strength = self._peaks.strength(power)
-            fine_s = float(np.hypot(error_s, bands.hop_s / 2))
-            found.append(Spotted(time_s - self.delay_s, fine_s, Cause.SOUND, strength))
+            if _sudden(bands, powers, hop):
+                spot = self._judge(bands, hop, error_s)
+                if spot is not None:
+                    near = strengths[:, k : k + bands.hops_in(AFTER_S)]
+                    found.append(replace(spot, strength=float(near.max())))
         return found
+
+    def _judge(self, bands: Bands, hop: int, error_s: float) -> Spotted | None:
+        """Whether what begins at a hop is a crack of its own; strength not yet known."""
+        after = bands.hops_in(AFTER_S)
+        time_s = bands.onset(hop, max(LENGTHS), EDGE)
+        power = float(bands.spark[hop : hop + after].max())
+        if self._last.masks(time_s, power):
+            return None
+        voice = float(bands.voice[hop : hop + after].mean())
+        sharp = float(bands.sharp[hop : hop + after].mean())
+        crack = voice - bands.usual_voice < VOICED * sharp
+        self._last = _Last(time_s, power, crack)
+        if not crack:
+            return None
+        fine_s = float(np.hypot(error_s, bands.hop_s / 2))
+        return Spotted(time_s - self.delay_s, fine_s, Cause.SOUND, 0.0)
+
+
+def _run_means(powers: Samples, length: int) -> Samples:
+    """Mean of ``length`` hops from each hop on; shorter at the end."""
+    total = np.concatenate([[0.0], np.cumsum(powers)])
+    index = np.arange(len(powers))
+    high = np.minimum(index + length, len(powers))
+    return np.asarray((total[high] - total[index]) / (high - index))
+
+
+def _sudden(bands: Bands, powers: list[Samples], hop: int) -> bool:
+    """Whether the sound at a hop was not there just before."""
+    a, b = bands.hops_in(BEFORE_S[0]), bands.hops_in(BEFORE_S[1])
+    before = slice(max(hop - a, 0), hop - b)
+    if not any(power[hop] > SUDDEN * power[before].mean() for power in powers[:2]):
+        return False
+    long = powers[len(LENGTHS) - 1]
+    now = float(long[max(hop - 1, 0) : hop + 2].max())
+    return now > SUDDEN_LONG * float(
+        long[before.start : hop - b - max(LENGTHS) + 2].max(initial=0.0)
+    )
