@@ -260,7 +260,8 @@ class Chain:
         single = self._noise_gauge.single(self._noise.result, lifting.ground)
         lifted = lifting.advance(frame, single, self._budget.allows, self._mark)
         if not self._is_last(frame):
-            self._noise.add(lifted.light, lifted.ground.dark_level, self._rounding(frame.white))
+            rounding = self._rounding(frame.white)
+            self._noise.add(lifted.light, lifted.ground.dark_level, rounding, lifted.pairs)
         self._mark("noise")
         self._lifted = lifted
         self._last = (frame.stamp, frame.pixels)

@@ -17,9 +17,9 @@ from liveview.imaging.lamp import block_ratios, block_side, quiet_level
 from liveview.imaging.rowgain import RowGains
 from liveview.imaging.running import Followed, MedianBackground, RunningBackground
 from liveview.imaging.smoothing import TimeAverage, smooth, smoothing_noise
-from liveview.imaging.steadiness import Shift, Steadiness, move_back, move_mask_back
+from liveview.imaging.steadiness import Kernel, Shift, Steadiness, move_back, move_mask_back
 from liveview.imaging.transfer import Transfer
-from liveview.model import Bytes, Calibration, Frame, Light, Pixels
+from liveview.model import Bytes, Calibration, Frame, FrameStamp, Light, Pixels
 from liveview.settings import Settings
 
 FIRST_FRAMES = 16
@@ -51,7 +51,7 @@ class Lifted:
     Contrast is ``values / gain + offset`` over the box. ``frame_noise`` is the factor on the
     noise of a single frame (interpolation, averaging), ``noise`` the factor on everything
     (smoothing). ``lamp_gain`` is what was measured, ``shift`` what was undone; ``steady_failed``
-    that it could not be told.
+    that it could not be told. ``pairs`` is what steadying did to pairs of frames, for the noise.
     """
 
     light: Light
@@ -67,6 +67,7 @@ class Lifted:
     frame_noise: float
     noise: float
     averaged: float
+    pairs: float
 
 
 class Lifting:
@@ -102,7 +103,7 @@ class Lifting:
         self._smoothed = np.empty(shape, np.float32)
         self._unclipped = np.empty(shape, np.uint8)
         self._average = TimeAverage()
-        self._last_s: float | None = None
+        self._last: FrameStamp | None = None
         self._gains: NDArray[np.float32] | None = None
         self.retake()
 
@@ -142,11 +143,10 @@ class Lifting:
         mark : callable
             Told the name of each step when it is done.
         """
-        again = frame.time_s == self._last_s
-        gap = self._last_s is not None and not (0.0 <= frame.time_s - self._last_s < _LONGEST_GAP_S)
-        if gap:
+        last, self._last = self._last, frame.stamp
+        again = last == frame.stamp
+        if last is not None and not 0.0 <= frame.time_s - last.time_s < _LONGEST_GAP_S:
             self._average.restart()
-        self._last_s = frame.time_s
         shift, failed, kernel = self._lit(frame, allows, mark)
         ground = self._grounded()
         mark("background")
@@ -159,7 +159,7 @@ class Lifting:
             mark("follow")
         lifted = Lifted(
             self._light, self._unclipped, ground, self._ratio, gain, -1.0, blocks, level,
-            shift, failed, kernel, 1.0, 1.0,
+            shift, failed, kernel.noise, 1.0, 1.0, kernel.pairs,
         )  # fmt: skip
         self._averaged(lifted, again, mark)
         self._smooth(lifted, sigma, allows, mark)
@@ -169,7 +169,7 @@ class Lifting:
 
     def _lit(
         self, frame: Frame, allows: Callable[[str], bool], mark: Mark
-    ) -> tuple[Shift | None, bool, float]:
+    ) -> tuple[Shift | None, bool, Kernel]:
         place = self._place
         channel = self.settings.camera.channel
         if not (self.settings.enhance.steady and allows("steady")):
@@ -177,7 +177,7 @@ class Lifting:
             self._transfer.to_light(codes, frame.white, self._light, channel)
             unclipped_into(codes, self._light, frame.white, self._unclipped)
             mark("light")
-            return None, False, 1.0
+            return None, False, Kernel()
         codes = frame.pixels[place.wide]
         wide = self._transfer.to_light(codes, frame.white, None, channel)
         fine = np.empty(wide.shape, np.uint8)

@@ -187,7 +187,7 @@ class NoiseMeter:
     """
 
     def __init__(self) -> None:
-        self._first: Light | None = None
+        self._first: tuple[Light, float] | None = None
         self._wait = 0
         self._points: tuple[Floats, Floats] | None = None
         self._result: PhotonTransfer | None = None
@@ -202,22 +202,44 @@ class NoiseMeter:
         """Forget everything: the camera or the exposure changed."""
         self.__init__()  # type: ignore[misc]
 
-    def add(self, light: Light, dark: float = 0.0, rounding: Rounding | None = None) -> None:
-        """See one frame, float32 (rows, columns) linear light; strips of it are copied."""
+    def add(
+        self,
+        light: Light,
+        dark: float = 0.0,
+        rounding: Rounding | None = None,
+        pairs: float = 1.0,
+    ) -> None:
+        """See one frame.
+
+        Parameters
+        ----------
+        light : ndarray, float32, (rows, columns)
+            Linear light; strips of it are copied.
+        dark : float
+            Light of the dark picture.
+        rounding : callable, optional
+            Variance of rounding to codes.
+        pairs : float
+            What interpolating this frame did to the variance of pairs
+            (``imaging.steadiness.Kernel``); it is taken out.
+        """
         if self._first is not None:
-            self._compare(self._first, _strips(light), dark, rounding)
+            first, earlier = self._first
+            self._compare(first, _strips(light), (earlier + pairs) / 2, dark, rounding)
             self._first = None
             self._wait = 0 if self._pairs < 4 else _PAUSE
         elif self._wait > 0:
             self._wait -= 1
         else:
-            self._first = _strips(light)
+            self._first = _strips(light), pairs
 
-    def _compare(self, first: Light, second: Light, dark: float, rounding: Rounding | None) -> None:
+    def _compare(
+        self, first: Light, second: Light, pairs: float, dark: float, rounding: Rounding | None
+    ) -> None:
         if first.shape != second.shape:
             return
         levels, variances = block_statistics(first, second)
-        at, typical = transfer_points(levels, variances)
+        at, typical = transfer_points(levels, variances / pairs)
         if at.size < 2:
             return
         self._pairs += 1

@@ -7,6 +7,7 @@ import pytest
 
 from liveview.imaging.steadiness import (
     MARGIN,
+    Kernel,
     Steadiness,
     cubic_taps,
     move_back,
@@ -109,16 +110,16 @@ def test_moving_back(shift: tuple[float, float]) -> None:
     )
     still = 0.3 + 0.1 * np.sin(X / 9) * np.cos(Y / 7)
     out = np.empty((SIZE - 2 * MARGIN, SIZE - 2 * MARGIN), np.float32)
-    noise = move_back(smooth, (MARGIN, MARGIN), shift, out)
+    kernel = move_back(smooth, (MARGIN, MARGIN), shift, out)
     # Cubic interpolation of waves some 50 pixels long.
     assert out == pytest.approx(still[MARGIN:-MARGIN, MARGIN:-MARGIN], abs=1e-4)
-    assert 0.5 < noise <= 1.0
+    assert 0.4 < kernel.noise <= 1.0
 
 
 def test_whole_pixels_are_exact() -> None:
     picture = np.random.default_rng(2).random((60, 70), np.float32)
     out = np.empty((30, 40), np.float32)
-    assert move_back(picture, (15, 15), (3.0, -4.0), out) == 1.0
+    assert move_back(picture, (15, 15), (3.0, -4.0), out) == Kernel()
     assert (out == picture[11:41, 18:58]).all()
 
 
@@ -126,8 +127,10 @@ def test_what_noise_becomes() -> None:
     picture = np.random.default_rng(2).standard_normal((400, 400)).astype(np.float32)
     out = np.empty((360, 360), np.float32)
     for shift in ((0.5, 0.5), (0.2, 0.0), (-0.7, 1.4)):
-        noise = move_back(picture, (20, 20), shift, out)
-        assert out.std() == pytest.approx(noise, rel=0.02)
+        kernel = move_back(picture, (20, 20), shift, out)
+        assert out.std() == pytest.approx(kernel.noise, rel=0.02)
+        two_apart = (out[:, 2:] - out[:, :-2]).var() / 2
+        assert two_apart == pytest.approx(kernel.pairs, rel=0.03)
 
 
 def test_masks_move_along_and_stop_at_the_frame() -> None:
