@@ -33,7 +33,8 @@ from liveview.review.export import (
     stretch_of,
 )
 from liveview.review.export.clip import schedule
-from liveview.review.export.common import legend_words
+from liveview.review.export.coding import to_yuv420
+from liveview.review.export.common import Studio, legend_words
 from liveview.review.export.images import sheet_indices
 from liveview.review.export.look import length_words, make_canvas, nice_length, time_words
 from liveview.review.export.slowsound import stretched
@@ -108,6 +109,30 @@ def test_colours_of_a_clip_survive(enhancer, tmp_path) -> None:
     truth = enhancer.picture(0)[20:70, 40:90, :3].astype(float)
     # lossy at crf 18, means must agree within two codes: a wrong matrix or range is off by more
     assert np.abs(shown.mean(axis=(0, 1)) - truth.mean(axis=(0, 1))).max() < 2.0
+
+
+def test_grey_is_converted_the_same_both_ways() -> None:
+    ramp = np.repeat(np.arange(256, dtype=np.uint8).reshape(16, 16, 1), 3, axis=2)
+    for plain, quick in zip(to_yuv420(ramp).planes, to_yuv420(ramp, grey=True).planes, strict=True):
+        a, b = (
+            np.frombuffer(memoryview(p), np.uint8).reshape(p.height, -1)[:, : p.width]
+            for p in (plain, quick)
+        )
+        # halves may be rounded either way
+        assert np.abs(a.astype(int) - b).max() <= (1 if p_is_luma(a) else 0)
+
+
+def p_is_luma(plane: np.ndarray) -> bool:
+    return plane.shape == (16, 16)
+
+
+@pytest.mark.parametrize("view", ["plain", "lifted"])
+def test_what_is_called_grey_is_grey(record, view) -> None:
+    settings = Settings().replaced("enhance", view=view)
+    with StoredEvent.open(record(settings=settings)) as event:
+        studio = Studio(Enhancer(event), Look(caption="all of it"), rate=Fraction(1, 4))
+        picture = studio.picture(9)
+    assert studio.grey and np.all(picture == picture[..., :1])
 
 
 def test_sound_is_stretched_in_step(enhancer, tmp_path) -> None:

@@ -103,6 +103,7 @@ def export_clip(
                 "creation_time": created_at(enhancer, stretch.first),
             },
             sound=track is not None and track.there,
+            grey=studio.grey,
         )
         try:
             for number, picture in enumerate(ahead(_shown(studio, plan, stretch.first))):

@@ -102,6 +102,8 @@ class Studio:
         self._spark_s = event.start.spotted.time_s
         self.canvas = make_canvas(look, source.height, source.width, even=even)
         view = enhancer.settings.enhance.view
+        self.grey = view in ("lifted",) or (view == "plain" and source.channels == 1)
+        """True when every picture is grey all over."""
         lines = []
         if rate is not None and look.time_stamp:
             lines.append(rate_words(rate))

@@ -94,9 +94,18 @@ def text_width(text: str, size: int) -> int:
 
 def write_text(canvas: Bytes, text: str, x: int, y: int, size: int) -> None:
     """White text with a dark edge, its base line at ``y``."""
-    for dx, dy in ((-1, 0), (1, 0), (0, -1), (0, 1), (1, 1)):
-        cv2.putText(canvas, text, (x + dx, y + dy), EDGE, _font(), size)
-    cv2.putText(canvas, text, (x, y), INK, _font(), size)
+    left, top = x - 2, y - round(1.2 * size)
+    right, bottom = x + text_width(text, size) + size // 4 + 2, y + round(0.4 * size)
+    rows = slice(max(0, top), max(0, min(bottom, canvas.shape[0])))
+    columns = slice(max(0, left), max(0, min(right, canvas.shape[1])))
+    patch = canvas[rows, columns]
+    if not patch.size:
+        return
+    ink = np.zeros(patch.shape[:2], np.uint8)
+    cv2.putText(ink, text, (x - columns.start, y - rows.start), 255, _font(), size)
+    edge = cv2.dilate(ink, np.ones((3, 3), np.uint8))
+    darker = cv2.multiply(patch, cv2.merge([255 - edge] * 3), scale=1 / 255)
+    cv2.add(darker, cv2.merge([ink] * 3), patch)
 
 
 def nice_length(longest: float) -> float:
@@ -170,7 +179,10 @@ class Composer:
             canvas.left : canvas.left + canvas.inner_width,
         ]
         if picture.shape[:2] == place.shape[:2]:
-            place[...] = picture[..., :3]
+            if picture.shape[2] == 4:
+                cv2.cvtColor(picture, cv2.COLOR_BGRA2BGR, place)
+            else:
+                place[...] = picture
         else:
             smaller = canvas.inner_width < picture.shape[1]
             way = cv2.INTER_AREA if smaller else cv2.INTER_CUBIC
