@@ -71,6 +71,8 @@ class Arming:
         self._now_s = float("-inf")
         self._armed_s = 0.0
         self._quiet_until_s = float("-inf")
+        self.background_known = True
+        """Learning does not end before this is true, however long it takes."""
         self._first_s = 0.0
         self._since_s = 0.0
         self._end_s = 0.0
@@ -144,7 +146,7 @@ class Arming:
     def tick(self, now_s: float) -> tuple[Action, ...]:
         """Time went on."""
         self._now_s = max(self._now_s, now_s)
-        if self._state is ArmState.LEARNING and self.learnt >= 1.0:
+        if self._state is ArmState.LEARNING and self.learnt >= 1.0 and self.background_known:
             self._state = ArmState.ARMED
             self._quiet_until_s = self._now_s
         if self._state is ArmState.CATCHING and self._now_s > self._end_s:

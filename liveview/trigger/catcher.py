@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import math
+
 from liveview.model import ArmState, Cause, Disc, Frame, SoundBlock, SourceInfo, Spotted
 from liveview.settings import Settings
 from liveview.trigger.arming import Action, Arming, Rules
 from liveview.trigger.crack import CrackDetector, sound_speed
 from liveview.trigger.flash import FlashDetector
 from liveview.trigger.pairing import Pairing
+from liveview.trigger.peaks import MOMENT_S
+
+FLASH_CHANNELS = 3
+"""Ways in which the flash detector looks at each frame."""
+CONFIRMED = 1.5
+"""How much weaker a crack may be that a flash confirms."""
+LEAST_SIGMA = 3.0
 
 
 def rules_of(settings: Settings) -> Rules:
@@ -47,12 +56,16 @@ class Catcher:
     def __init__(self, settings: Settings, info: SourceInfo, *, sound: bool = False) -> None:
         self._arming = Arming(rules_of(settings))
         self._flash = FlashDetector(info, settings.catch.sensitivity_sigma)
-        self._crack = CrackDetector(settings.catch.sensitivity_sigma, path_of(settings))
-        self._pairing = Pairing(settings.catch.on, path_of(settings))
+        self._crack = CrackDetector(settings.catch.sensitivity_sigma)
+        self._pairing = Pairing(settings.catch.on)
+        self._info = info
+        self._after_frames: int | None = None
+        self._frames_armed = 0
         self._disc: Disc | None = None
         self._sound = sound
         self._seen_s = float("-inf")
         self._spotted: list[Spotted] = []
+        self.apply(settings)
 
     @property
     def state(self) -> ArmState:
@@ -69,8 +82,22 @@ class Catcher:
             on = self._pairing.on
             if self._needs_sound and not self._sound:
                 return f"armed on {on}, but there is no sound"
-            return f"armed on {on}"
+            return f"armed on {on}; noise alone: about once in {_span(self.noise_rate_hz)}"
         return "catching" if state is ArmState.CATCHING else "off"
+
+    @property
+    def noise_rate_hz(self) -> float:
+        """Events a second that the learnt noise alone would cause at this sensitivity.
+
+        ``both`` counts as if flash or crack alone were enough, so it is an upper bound there.
+        """
+        on, per_look = self._pairing.on, math.exp(-0.5 * self._flash.sigma**2)
+        looks = 0.0
+        if on in ("flash", "either", "both"):
+            looks += FLASH_CHANNELS * (self._info.rate_hz or 30.0)
+        if on in ("sound", "either") and self._sound:
+            looks += 1.0 / MOMENT_S
+        return looks * per_look
 
     @property
     def _needs_sound(self) -> bool:
@@ -104,9 +131,13 @@ class Catcher:
     def apply(self, settings: Settings) -> None:
         """Use other settings from now on; what was learnt is kept."""
         self._arming.set_rules(rules_of(settings))
-        self._flash.sigma = self._crack.sigma = settings.catch.sensitivity_sigma
-        self._crack.delay_s = self._pairing.path_s = path_of(settings)
+        sigma = settings.catch.sensitivity_sigma
         self._pairing.on = settings.catch.on
+        self._pairing.least = self._flash.sigma = sigma
+        # A flash beside it makes a weaker crack believable.
+        self._crack.sigma = max(sigma - CONFIRMED, LEAST_SIGMA) if self._pairing.joins else sigma
+        self._crack.delay_s = self._pairing.path_s = path_of(settings)
+        self._after_frames = settings.catch.after_frames
 
     def set_disc(self, disc: Disc | None) -> None:
         """Where the mirror is in the picture; small moves are ignored."""
@@ -120,6 +151,7 @@ class Catcher:
 
     def set_source(self, info: SourceInfo) -> tuple[Action, ...]:
         """Another format: an event under way ends, the flash detector starts anew."""
+        self._info = info
         self._flash = FlashDetector(info, self._flash.sigma)
         self._flash.set_disc(self._disc)
         return self._arming.cut(self._seen_s)
@@ -141,7 +173,7 @@ class Catcher:
         """Watch the next frame."""
         found = self._flash.look(frame)
         self._seen_s = max(self._seen_s, frame.time_s)
-        return self._spots(found)
+        return self._spots(found) + self._counted(frame)
 
     def hear(self, block: SoundBlock) -> tuple[Action, ...]:
         """Listen to the next block."""
@@ -163,20 +195,42 @@ class Catcher:
         found, self._spotted = tuple(self._spotted), []
         return found
 
+    def _counted(self, frame: Frame) -> tuple[Action, ...]:
+        """The event that is asked for some frames after arming."""
+        self._frames_armed = self._frames_armed + 1 if self.state is ArmState.ARMED else 0
+        if self._after_frames is None or self._frames_armed != self._after_frames:
+            return ()
+        return self._take(Spotted(frame.time_s, 0.0, Cause.COUNT, 0.0, frame.number))
+
     def _spots(self, found: tuple[Spotted, ...]) -> tuple[Action, ...]:
         actions: tuple[Action, ...] = ()
         for spotted in found:
             for passed in self._pairing.add(spotted):
                 actions += self._take(passed)
+        self._arming.background_known = self._knows_background()
         heard_s = self._crack.until_s if self._sound else None
         for passed in self._pairing.tick(self._seen_s - self._flash.lag_s, heard_s):
             actions += self._take(passed)
         return actions + self._arming.tick(self._seen_s)
 
+    def _knows_background(self) -> bool:
+        on = self._pairing.on
+        sees = on not in ("flash", "either", "both") or self._flash.ready
+        hears = on not in ("sound", "either", "both") or not self._sound or self._crack.ready
+        return sees and hears
+
     def _take(self, spotted: Spotted) -> tuple[Action, ...]:
         if self._arming.state in (ArmState.ARMED, ArmState.CATCHING):
             self._spotted.append(spotted)
         return self._arming.spot(spotted, self._seen_s)
+
+
+def _span(rate_hz: float) -> str:
+    """Time between events of this rate, in words."""
+    hours = 1.0 / (3600.0 * max(rate_hz, 1e-12))
+    if hours < 1.0:
+        return f"{max(60.0 * hours, 0.1):.2g} min"
+    return f"{hours:.2g} h" if hours < 1000.0 else "more than 1000 h"
 
 
 def _same_place(a: Disc | None, b: Disc | None) -> bool:

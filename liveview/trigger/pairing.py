@@ -34,11 +34,14 @@ class Pairing:
     path_s : float
         Travel time of the sound, already taken off the cracks' times; its share ``PATH_SHARE``
         widens the window.
+    least : float
+        Strength that a spot needs to pass alone. Weaker ones only confirm.
     """
 
-    def __init__(self, on: On, path_s: float = 0.0) -> None:
+    def __init__(self, on: On, path_s: float = 0.0, least: float = 0.0) -> None:
         self.on = on
         self.path_s = path_s
+        self.least = least
         self._flashes: deque[Spotted] = deque(maxlen=MOST_WAITING)
         self._cracks: deque[Spotted] = deque(maxlen=MOST_WAITING)
 
@@ -57,7 +60,8 @@ class Pairing:
         if self.on == "off":
             return ()
         if not self.joins:
-            return (spotted,) if spotted.cause.value == self.on else ()
+            passes = spotted.cause.value == self.on and spotted.strength >= self.least
+            return (spotted,) if passes else ()
         mine, others = self._flashes, self._cracks
         if spotted.cause is Cause.SOUND:
             mine, others = others, mine
@@ -89,7 +93,8 @@ class Pairing:
             late.append(self._cracks.popleft())
         if self.on == "both":
             return ()
-        return tuple(sorted(late, key=lambda s: s.time_s))
+        alone = [spot for spot in late if spot.strength >= self.least]
+        return tuple(sorted(alone, key=lambda s: s.time_s))
 
     def flush(self) -> tuple[Spotted, ...]:
         """Nothing more will come."""
@@ -101,7 +106,7 @@ class Pairing:
 
 
 def _joined(a: Spotted, b: Spotted) -> Spotted:
-    """The flash's place and time if that is surer, the crack's time else; the weaker strength."""
+    """The flash's place; the time of the surer one; the stronger's strength."""
     flash, crack = (a, b) if a.cause is Cause.FLASH else (b, a)
     surer = min(flash, crack, key=lambda s: s.error_s)
     return replace(
@@ -109,5 +114,5 @@ def _joined(a: Spotted, b: Spotted) -> Spotted:
         time_s=surer.time_s,
         error_s=surer.error_s,
         cause=Cause.BOTH,
-        strength=min(flash.strength, crack.strength),
+        strength=max(flash.strength, crack.strength),
     )

@@ -52,8 +52,8 @@ class Bench:
     """(time, factor): the lamp is that much brighter from then on."""
     drift: float = 0.0
     """Auto-exposure's slow wander, amplitude."""
-    hands: tuple[tuple[float, float, float], ...] = ()
-    """(begin, how long, speed in picture widths a second)."""
+    hands: tuple[tuple[float, float], ...] = ()
+    """(when it reaches farthest, speed in picture widths a second)."""
     knocks: tuple[tuple[float, float, float], ...] = ()
     """(time, size in px, frequency in Hz)."""
     plume: bool = False
@@ -187,10 +187,9 @@ class Bench:
 
     def _behind_hand(self, picture: np.ndarray, hand: tuple, now: float) -> np.ndarray:
         """A forearm from the side with four fingers, dark before the mirror, bright beside it."""
-        begin, lasts, speed = hand
-        if not begin <= now <= begin + lasts:
+        middle, speed = hand
+        if abs(now - middle) * speed > 0.9:
             return picture
-        middle = begin + lasts / 2
         reach = self.width * (0.75 - speed * abs(now - middle))
         wave = 0.12 * self.height * math.sin(9 * now)
         y = self._y - 0.55 * self.height - wave

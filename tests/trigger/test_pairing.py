@@ -34,7 +34,7 @@ def test_both_needs_both_in_either_order(order):
     assert joint.cause is Cause.BOTH
     assert (joint.frame, joint.rows) == (3, (4, 9))
     assert joint.time_s == 1.005  # the crack's time is the surer one
-    assert joint.strength == 12.0
+    assert joint.strength == 20.0
     assert pairing.flush() == ()
 
 
@@ -92,6 +92,14 @@ def test_nearest_partner_is_taken():
     (joint,) = pairing.add(crack(1.009))
     assert joint.frame == 3
     assert [f.time_s for f in pairing._flashes] == [1.0]
+
+
+def test_weak_spots_only_confirm():
+    pairing = Pairing("either", least=15.0)
+    assert pairing.add(crack(1)) == ()
+    assert pairing.flush() == ()
+    pairing.add(crack(2))
+    assert [s.cause for s in pairing.add(flash(2.001))] == [Cause.BOTH]
 
 
 @settings(max_examples=150, deadline=None)
