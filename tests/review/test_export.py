@@ -15,7 +15,7 @@ import pytest
 import tifffile
 
 from liveview.errors import BadRequest, OutputFailed
-from liveview.model import SourceKind
+from liveview.model import Disc, SourceKind
 from liveview.recorder import StoredEvent
 from liveview.review.enhance import Enhancer
 from liveview.review.export import (
@@ -36,7 +36,14 @@ from liveview.review.export.clip import schedule
 from liveview.review.export.coding import to_yuv420
 from liveview.review.export.common import Studio, legend_words
 from liveview.review.export.images import sheet_indices
-from liveview.review.export.look import length_words, make_canvas, nice_length, time_words
+from liveview.review.export.look import (
+    Crop,
+    crop_to,
+    length_words,
+    make_canvas,
+    nice_length,
+    time_words,
+)
 from liveview.review.export.slowsound import stretched
 from liveview.settings import Settings
 
@@ -358,6 +365,27 @@ class TestLook:
     def test_canvas(self, look, rows, columns, even, want) -> None:
         c = make_canvas(look, rows, columns, even=even)
         assert (c.width, c.height, c.left, c.top, c.inner_width, c.inner_height) == want
+
+    @pytest.mark.parametrize(
+        ("ratio", "rows", "columns", "disc", "want"),
+        [
+            (9 / 16, 540, 960, Disc(479.5, 269.5, 243), Crop(222, 0, 516, 540)),
+            (1.0, 540, 960, Disc(479.5, 269.5, 243), Crop(210, 0, 540, 540)),
+            (16 / 9, 480, 640, Disc(320, 240, 150), Crop(0, 60, 640, 360)),
+            (9 / 16, 540, 960, Disc(100, 269.5, 243), Crop(0, 0, 516, 540)),
+            (9 / 16, 540, 960, None, Crop(0, 0, 960, 540)),
+        ],
+    )
+    def test_crop(self, ratio, rows, columns, disc, want) -> None:
+        assert crop_to(ratio, rows, columns, disc) == want
+
+    def test_a_tall_clip_is_filled_by_the_disc(self, enhancer, tmp_path) -> None:
+        bare = Look("tall", 270, legend=False, scale_bar=False, time_stamp=False)
+        export_still(enhancer, tmp_path / "t.png", 0, look=bare)
+        picture = cv2.imread(str(tmp_path / "t.png"))
+        assert picture.shape == (480, 270, 3)
+        lit = np.flatnonzero(picture[240].max(axis=1) > 40)
+        assert lit[-1] - lit[0] > 0.9 * 270
 
     @pytest.mark.parametrize(
         ("longest", "nice"), [(0.034, 0.02), (0.05, 0.05), (0.0199, 0.01), (7.0, 5.0)]

@@ -100,7 +100,7 @@ class Studio:
         source = event.start.source
         self._enhancer = enhancer
         self._spark_s = event.start.spotted.time_s
-        self.canvas = make_canvas(look, source.height, source.width, even=even)
+        self.canvas = make_canvas(look, source.height, source.width, disc=enhancer.disc, even=even)
         view = enhancer.settings.enhance.view
         self.grey = view in ("lifted",) or (view == "plain" and source.channels == 1)
         """True when every picture is grey all over."""
@@ -115,7 +115,6 @@ class Studio:
             Writing(
                 look,
                 self.canvas,
-                source.width,
                 "grey" if view in GREY_VIEWS else "signed",
                 legend_words(enhancer),
                 scale or event_scale(enhancer),

@@ -12,7 +12,7 @@ import numpy as np
 
 from liveview.imaging.cv import cv2
 from liveview.imaging.palettes import palette
-from liveview.model import Bytes
+from liveview.model import Bytes, Disc
 from liveview.review.measure.geometry import Scale
 from liveview.shipped import shipped_folder
 
@@ -30,8 +30,8 @@ MARGIN = 0.02
 class Look:
     """What the user chose.
 
-    ``width`` is that of the whole picture, None for the frame's own; the frame is scaled to fit
-    and the rest is black.
+    ``width`` is that of the whole picture, None for the frame's own. A shape other than "as it
+    is" shows the part of the frame around the disc that fills it best; the rest is black.
     """
 
     shape: Shape = "as it is"
@@ -48,8 +48,18 @@ class Look:
 
 
 @dataclass(frozen=True, slots=True)
+class Crop:
+    """The part of the frame that is shown, pixels of the frame."""
+
+    left: int
+    top: int
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True)
 class Canvas:
-    """Size of the whole picture and where the frame stands in it, pixels."""
+    """Size of the whole picture, and where the shown part of the frame stands in it, pixels."""
 
     width: int
     height: int
@@ -57,26 +67,53 @@ class Canvas:
     top: int
     inner_width: int
     inner_height: int
+    crop: Crop
 
 
-def make_canvas(look: Look, rows: int, columns: int, *, even: bool = False) -> Canvas:
-    """Lay a frame of rows x columns out; ``even`` sizes for coders that need them."""
+ROOM = 1.06
+"""Of the disc's diameter, shown at least."""
+
+
+def crop_to(ratio: float, rows: int, columns: int, disc: Disc | None) -> Crop:
+    """The part of a frame that fills a screen of ``ratio`` best and holds the whole disc.
+
+    All of the frame where there is no disc.
+    """
+    if disc is None:
+        return Crop(0, 0, columns, rows)
+    need = math.ceil(2 * disc.radius * ROOM)
+    width = min(columns, max(need, round(min(columns, rows * ratio))))
+    height = min(rows, max(need, round(min(rows, width / ratio))))
+    left = min(max(0, round(disc.cx + 0.5 - width / 2)), columns - width)
+    top = min(max(0, round(disc.cy + 0.5 - height / 2)), rows - height)
+    return Crop(left, top, width, height)
+
+
+def make_canvas(
+    look: Look, rows: int, columns: int, *, disc: Disc | None = None, even: bool = False
+) -> Canvas:
+    """Lay a frame of rows x columns out; ``even`` sizes for coders that need them.
+
+    For a screen's shape the frame is cut around the disc so that the disc is as large as it can
+    be, and what stays empty is black.
+    """
+    as_is = look.shape == "as it is"
     ratio = SHAPES.get(look.shape, columns / rows)
-    if look.width is None:
-        width = columns if columns / rows >= ratio else math.ceil(rows * ratio)
-    else:
-        width = look.width
+    crop = crop_to(ratio, rows, columns, None if as_is else disc)
+    wide = crop.width / crop.height >= ratio
+    natural = crop.width if wide else math.ceil(crop.height * ratio)
+    width = look.width or natural
     height = max(1, round(width / ratio))
-    if look.shape == "as it is" and look.width is None:
+    if as_is and look.width is None:
         width, height = columns, rows
     if even:
         width, height = width + width % 2, height + height % 2
-    fit = min(width / columns, height / rows)
-    inner = (max(1, math.floor(columns * fit + 1e-9)), max(1, math.floor(rows * fit + 1e-9)))
+    fit = min(width / crop.width, height / crop.height)
+    inner = [max(1, math.floor(size * fit + 1e-9)) for size in (crop.width, crop.height)]
     if look.width is None and fit < 1.1:
-        inner = (min(columns, width), min(rows, height))
+        inner = [min(crop.width, width), min(crop.height, height)]
     left, top = (width - inner[0]) // 2, (height - inner[1]) // 2
-    return Canvas(width, height, left, top, *inner)
+    return Canvas(width, height, left, top, inner[0], inner[1], crop)
 
 
 @lru_cache(maxsize=1)
@@ -137,7 +174,6 @@ class Writing:
 
     look: Look
     canvas: Canvas
-    frame_columns: int
     palette: str
     """Name of the view's palette."""
     legend: str | None
@@ -172,7 +208,8 @@ class Composer:
         since_spark_s : float, optional
             For the time stamp.
         """
-        canvas = self._writing.canvas
+        canvas, crop = self._writing.canvas, self._writing.canvas.crop
+        picture = picture[crop.top : crop.top + crop.height, crop.left : crop.left + crop.width]
         out = np.zeros((canvas.height, canvas.width, 3), np.uint8)
         place = out[
             canvas.top : canvas.top + canvas.inner_height,
@@ -180,7 +217,7 @@ class Composer:
         ]
         if picture.shape[:2] == place.shape[:2]:
             if picture.shape[2] == 4:
-                cv2.cvtColor(picture, cv2.COLOR_BGRA2BGR, place)
+                cv2.cvtColor(np.ascontiguousarray(picture), cv2.COLOR_BGRA2BGR, place)
             else:
                 place[...] = picture
         else:
@@ -240,7 +277,7 @@ class Composer:
         canvas, size, margin = self._writing.canvas, self._writing.size, self._margin
         scale = self._writing.scale
         assert scale is not None
-        metres_per_px = scale.metres_per_px * self._writing.frame_columns / canvas.inner_width
+        metres_per_px = scale.metres_per_px * canvas.crop.width / canvas.inner_width
         length = nice_length(0.2 * canvas.inner_width * metres_per_px)
         px = round(length / metres_per_px)
         y = canvas.height - margin - size // 3
