@@ -57,6 +57,7 @@ class Capture:
         self._board = board
         self._clock = clock
         self._times: deque[float] = deque(maxlen=RATE_OVER + 1)
+        self._warned = ""
         self._next_number = 0
         self._lost_source = 0
         self._arrived_s: float | None = None
@@ -123,14 +124,24 @@ class Capture:
             spare = np.empty(info.shape, info.dtype)
             first_number = self._next_number
             self._times.clear()
+            self._warned = ""
+            self._board.say("frames", "")
             while not stop.is_set() and not self._reopen.is_set():
                 stamp = source.grab()
                 if stamp is None:
                     return self._ended(info)
                 self._one_frame(source, ring, spare, self._numbered(stamp, first_number))
+                self._pass_on_warnings(source)
             return stop.is_set()
         finally:
             source.close()
+
+    def _pass_on_warnings(self, source: FrameSource) -> None:
+        """The newest of what a source found wrong with its frames goes on the screen."""
+        warnings: tuple[str, ...] = getattr(source, "warnings", ())
+        if warnings and warnings[-1] != self._warned:
+            self._warned = warnings[-1]
+            self._board.say("frames", self._warned)
 
     def _ended(self, info: SourceInfo) -> bool:
         if info.kind in (SourceKind.CAMERA, SourceKind.STREAM):

@@ -12,8 +12,8 @@ from liveview.engine.feed import Feed
 from liveview.engine.signals import Signals
 from liveview.engine.soundring import SoundRing, block_end_s
 from liveview.errors import BadRequest
-from liveview.model import ArmState, Disc, Spotted, TriggerReading
-from liveview.trigger.arming import Action
+from liveview.model import ArmState, Cause, Disc, Spotted, TriggerReading
+from liveview.trigger.arming import Action, Begin, Mark
 from liveview.trigger.catcher import Catcher
 
 MOST_ORDERS = 64
@@ -21,6 +21,8 @@ FRAMES_AT_A_TIME = 8
 """Frames watched before sound gets its turn."""
 WAIT_S = 0.25
 KEPT_SPOTS = 32
+_ASKED = (Cause.HAND, Cause.COUNT)
+"""Events that no detector spotted."""
 CUT_AFTER_S = 2.0
 """An event is cut short when no frame came for this long (or five frame periods)."""
 
@@ -237,6 +239,12 @@ class Watch:
         return bool(blocks)
 
     def _act(self, actions: tuple[Action, ...], feed: Feed) -> None:
+        asked = [
+            action.spotted
+            for action in actions
+            if isinstance(action, Begin | Mark) and action.spotted.cause in _ASKED
+        ]
+        self._recent = (*self._recent, *asked)[-KEPT_SPOTS:]
         if self._builder is None:
             return
         for action in actions:

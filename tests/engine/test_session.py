@@ -283,6 +283,9 @@ def test_hand_trigger_keeps_before_and_after():
         at_s = rigged.clock()
         session.trigger()
         assert rigged.sink.ended.wait(10)
+        (asked,) = session.status().recent
+        assert asked.cause is Cause.HAND
+        assert asked.time_s == pytest.approx(at_s, abs=0.02)
     event = rigged.sink.events[0]
     assert event["start"].cause is Cause.HAND
     assert event["complete"] is True
@@ -290,6 +293,29 @@ def test_hand_trigger_keeps_before_and_after():
     assert event["times"][-1] == pytest.approx(at_s + 0.1, abs=0.02)
     numbers = event["frames"]
     assert numbers == list(range(numbers[0], numbers[-1] + 1))
+
+
+class Complaining(ScriptedSource):
+    """A source that finds fault with its frames."""
+
+    def __init__(self, *args, **more) -> None:
+        super().__init__(*args, **more)
+        self.warnings: tuple[str, ...] = ()
+
+
+def test_what_a_source_found_wrong_is_on_the_screen():
+    says = info()
+    made: list[Complaining] = []
+
+    def make(clock):
+        made.append(Complaining(says, forever(says), clock))
+        return made[-1]
+
+    with Rigged(make) as session:
+        wait_for(lambda: session.newest() is not None)
+        assert session.status().words == ()
+        made[0].warnings = ("2 frames were damaged", "3 frames were damaged")
+        wait_for(lambda: session.status().words == ("3 frames were damaged",))
 
 
 def test_half_filled_ring_keeps_what_there_is():
