@@ -1,6 +1,8 @@
-"""The key sheet: every key on one page."""
+"""The key sheet: every key of the open page."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 from PyQt6.QtCore import QRectF, Qt
 from PyQt6.QtGui import QPainter
@@ -12,11 +14,13 @@ from liveview.gui.pad import paint_keycap
 from liveview.gui.theme import COLOURS, Type, Weight
 
 _ROW = 3.5
-_HEAD = 4.0
+_HEAD = 4.4
+
+COLUMNS = 3
 
 
 class KeySheet(Overlay):
-    """Lists the actions by group, in three columns."""
+    """Lists the actions that work on the open page by group, in three columns."""
 
     def __init__(self, keys: KeyMap, parent: QWidget) -> None:
         super().__init__("Keys", parent)
@@ -24,41 +28,40 @@ class KeySheet(Overlay):
 
     def sheet_size(self) -> tuple[float, float]:
         """As high as the fullest column."""
-        tallest = max((self._height(column) for column in self._columns()), default=10.0)
-        return (140.0, tallest + 12.0)
+        tallest = max((_height(column) for column in self.columns()), default=10.0)
+        return (150.0, tallest + 12.0)
 
-    def _columns(self) -> list[list[tuple[str, list[Action]]]]:
-        groups = list(self._keys.groups().items())
-        total = sum(_HEAD + _ROW * len(actions) for _, actions in groups)
-        columns: list[list[tuple[str, list[Action]]]] = [[]]
-        for group in groups:
-            if self._height(columns[-1]) > total / 3 - 6 and len(columns) < 3:
+    def columns(self) -> list[list[str | Action]]:
+        """Headings and actions; a long group goes on at the top of the next column."""
+        rows: list[str | Action] = []
+        for heading, actions in self._keys.groups(working=True).items():
+            rows += [heading, *actions]
+        most = _height(rows) / COLUMNS + _HEAD
+        columns: list[list[str | Action]] = [[]]
+        for row in rows:
+            # A heading does not stand alone at the foot of a column.
+            needed = _height([row]) + (2 * _ROW if isinstance(row, str) else 0.0)
+            if _height(columns[-1]) + needed > most and len(columns) < COLUMNS:
                 columns.append([])
-            columns[-1].append(group)
+            columns[-1].append(row)
         return columns
-
-    @staticmethod
-    def _height(column: list[tuple[str, list[Action]]]) -> float:
-        return sum(_HEAD + _ROW * len(actions) for _, actions in column)
 
     def paint_sheet(self, p: QPainter) -> None:
         """Headings, keycaps and what they do."""
         look, body = self.look, self.body_rect()
-        columns = self._columns()
-        width = body.width() / len(columns)
-        for k, column in enumerate(columns):
+        width = body.width() / COLUMNS
+        for k, column in enumerate(self.columns()):
             x, y = body.left() + k * width, body.top()
-            for heading, actions in column:
-                p.setFont(look.font(Type.BODY, Weight.STRONG))
-                p.setPen(COLOURS.brass)
-                p.drawText(
-                    QRectF(x, y, width, look.px(3)), int(Qt.AlignmentFlag.AlignVCenter), heading
-                )
-                y += look.px(3.2)
-                for action in actions:
-                    self._row(p, action, QRectF(x, y, width, look.px(_ROW)))
-                    y += look.px(_ROW)
-                y += look.px(_HEAD - 3.2)
+            for row in column:
+                tall = _height([row])
+                if isinstance(row, str):
+                    p.setFont(look.font(Type.BODY, Weight.STRONG))
+                    p.setPen(COLOURS.brass)
+                    box = QRectF(x, y + look.px(tall - 3.4), width, look.px(3))
+                    p.drawText(box, int(Qt.AlignmentFlag.AlignVCenter), row)
+                else:
+                    self._row(p, row, QRectF(x, y, width, look.px(tall)))
+                y += look.px(tall)
 
     def _row(self, p: QPainter, action: Action, box: QRectF) -> None:
         look = self.look
@@ -70,3 +73,8 @@ class KeySheet(Overlay):
             int(Qt.AlignmentFlag.AlignVCenter),
             action.title,
         )
+
+
+def _height(rows: Sequence[str | Action]) -> float:
+    """Height of rows in steps."""
+    return sum(_HEAD if isinstance(row, str) else _ROW for row in rows)

@@ -29,7 +29,7 @@ class Action:
         return shown_key(self.keys[0]) if self.keys else ""
 
 
-_SHOWN = {"Ctrl+": "Ctrl ", "Shift+": "Shift ", "Escape": "Esc", "Return": "Enter"}
+_SHOWN = {"Ctrl+": "Ctrl ", "Shift+": "Shift ", "Alt+": "Alt ", "Escape": "Esc", "Return": "Enter"}
 _SHOWN |= {"Left": "\u2190", "Right": "\u2192", "Up": "\u2191", "Down": "\u2193"}
 
 
@@ -118,11 +118,12 @@ class KeyMap:
             allowed = self._allowed is None or action.group in self._allowed
             shortcut.setEnabled(self._on and allowed)
 
-    def groups(self) -> dict[str, list[Action]]:
-        """Actions with keys by heading, in the order given."""
+    def groups(self, *, working: bool = False) -> dict[str, list[Action]]:
+        """Actions with keys by heading, in the order given; ``working``: those allowed now."""
         found: dict[str, list[Action]] = {}
         for action in self._actions.values():
-            if action.keys:
+            allowed = not working or self._allowed is None or action.group in self._allowed
+            if action.keys and allowed:
                 found.setdefault(action.group, []).append(action)
         return found
 

@@ -30,26 +30,30 @@ def when_words(started_at: str, today: date) -> str:
 
 
 def why_words(card: EventCard) -> str:
-    """Cause, strength, further sparks."""
+    """Cause and strength."""
     if card.cause is None:
         return card.words
     parts = [CAUSE_WORDS[card.cause]]
     measured = card.cause not in (Cause.HAND, Cause.COUNT)
     if measured and card.strength is not None and card.strength > 0:
         parts.append(f"{card.strength:.0f}{THIN}\u03c3")
-    if card.sparks > 1:
-        parts.append(count(card.sparks, "spark", "sparks"))
     return DOT.join(parts)
 
 
 def size_words(card: EventCard) -> str:
-    """How many frames, and what is wrong with it."""
+    """How many frames and sparks, and what is wrong with it."""
     parts = [] if card.frames is None else [count(card.frames, "frame", "frames")]
+    if card.sparks > 1:
+        parts.append(count(card.sparks, "spark", "sparks"))
     if card.cause is not None and card.words:
         parts.append(card.words)
     elif not card.complete and card.cause is not None:
         parts.append("incomplete")
     return DOT.join(parts)
+
+
+def _whole_words(card: EventCard) -> str:
+    return "\n".join((card.name, why_words(card), size_words(card)))
 
 
 class EventList(QWidget):
@@ -232,7 +236,7 @@ class EventList(QWidget):
             self._over = over
             hand = Qt.CursorShape.PointingHandCursor
             self.setCursor(Qt.CursorShape.ArrowCursor if over is None else hand)
-            tip = "" if over is None else f"{self._cards[over].name}\n{self._cards[over].words}"
+            tip = "" if over is None else _whole_words(self._cards[over])
             self.setToolTip(tip.strip())
             QToolTip.hideText()
             self.update()

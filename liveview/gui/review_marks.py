@@ -151,6 +151,8 @@ class ReviewMarks(QWidget):
         smooth(p)
         if self._beside is not None and self._beside_image is not None:
             self._paint_beside(p, view, self._beside, self._beside_image)
+        side = self.width()
+        p.setClipRegion(QRegion(0, 0, side, side, QRegion.RegionType.Ellipse))
         self._paint_drawing(p, view, self._drawing)
         self._paint_draft(p)
         p.end()

@@ -46,6 +46,9 @@ MOST_FRONT_FRAMES = 120
 MOST_BYTES = 400_000_000
 """Memory that the contrast frames of a rise speed may take."""
 
+MOST_RISE_FRAMES = 90
+"""Neighbouring frames that a rise speed is told from: more say little and take long."""
+
 PLUME_FRAMES = 8
 """Frames averaged for a plume's temperature."""
 
@@ -256,7 +259,7 @@ class Measuring:
         facts = self.facts
         source = facts.start.source
         most = max(8, MOST_BYTES // (4 * source.width * source.height))
-        frames = evenly(self.stretch.first, self.stretch.last, most)
+        frames = around(self.stretch, min(most, MOST_RISE_FRAMES))
         job.total = len(frames)
         found = []
         with self.enhancer() as enhancer:
@@ -270,6 +273,12 @@ def evenly(first: int, last: int, most: int) -> list[int]:
     """Whole numbers from first to last, at most so many, evenly apart."""
     every = max(1, math.ceil((last - first + 1) / most))
     return list(range(first, last + 1, every))
+
+
+def around(stretch: Stretch, most: int) -> range:
+    """At most so many neighbouring frames of the stretch, about the one that is shown."""
+    first = max(stretch.first, min(stretch.at - most // 2, stretch.last + 1 - most))
+    return range(first, min(first + most, stretch.last + 1))
 
 
 def _inside(one: float, other: float, size: int) -> tuple[int, int]:

@@ -59,10 +59,10 @@ GROUP = "Review"
 TOOL_KEYS = {
     "length": ("D", "Length", "Measure a length"),
     "angle": ("A", "Angle", "Measure an angle"),
-    "front": ("F", "Front speed", "Follow a round front: speed and Mach number"),
+    "front": ("F", "Front speed", "Measure the speed of a round front"),
     "rise": ("R", "Rise speed", "Measure how fast something rises"),
     "flicker": ("H", "Flicker", "Measure the flicker of a patch"),
-    "plume": ("T", "Plume temperature", "Measure the temperature of a round plume"),
+    "plume": ("T", "Plume temperature", "Measure a plume's temperature"),
     "scale": ("U", "Known length", "Set the scale by a known length"),
 }
 

@@ -317,5 +317,8 @@ class Replay:
             here = self.since(shown.index)
             if self.held.path != self.facts.path:
                 return self.held.reading, ("the event before", "this event")
+            views = (self.held.reading.view, shown.reading.view)
+            if views[0] != views[1]:
+                return self.held.reading, (f"{self.held.words}, {views[0]}", f"{here}, {views[1]}")
             return self.held.reading, (self.held.words, here)
         return None

@@ -198,12 +198,16 @@ def _stretch(p: QPainter, g: RingGeometry, look: Look, face: RingFace, scale: Ti
 
 
 def _sparks(p: QPainter, g: RingGeometry, look: Look, face: RingFace, scale: TimeScale) -> None:
-    for time_s in face.sparks_s:
+    apart, last = math.degrees(look.px(1.6) / g.sound_out), -math.inf
+    for time_s in sorted(face.sparks_s):
         if not scale.shows(time_s):
             continue
         angle = scale.angle(time_s)
         p.setPen(pen(faded(COLOURS.ember, 0.9), look.line(1.4)))
         p.drawLine(polar(g.centre, g.sound_in, angle), polar(g.centre, g.sound_out, angle))
+        if angle - last < apart:
+            continue
+        last = angle
         p.setPen(Qt.PenStyle.NoPen)
         p.setBrush(COLOURS.ember)
         p.drawPolygon(star(polar(g.centre, g.sound_out + look.px(0.6), angle), look.px(1.0)))

@@ -10,6 +10,9 @@ from liveview.gui.words import DOT, THIN, count, first_up
 
 MOST_NOTICES = 4
 
+LONGEST_FIGURE = 5
+"""Letters that fit into the column at the largest size."""
+
 
 def moment_lines(replay: Replay) -> list[Line]:
     """Time from the spark, frame, rate; then what should be known of the event."""
@@ -24,7 +27,13 @@ def moment_lines(replay: Replay) -> list[Line]:
     figure, _, unit = replay.since(index).partition(THIN)
     lines = [
         Line("From the spark", colour=quiet, gap=0.0),
-        Line(figure, Type.FIGURE, Weight.FIRM, gap=0.0, suffix=unit),
+        Line(
+            figure,
+            Type.FIGURE if len(figure) <= LONGEST_FIGURE else Type.TITLE,
+            Weight.FIRM,
+            gap=0.0,
+            suffix=unit,
+        ),
         Line(
             f"Frame {index + 1} of {len(facts.times_s)}{recorded_words(replay)}",
             Type.SMALL,

@@ -104,7 +104,7 @@ def time_unit(size_s: float) -> tuple[str, float]:
 def since_words(seconds: float, step_s: float) -> str:
     """A time from the spark, as fine as frames that are ``step_s`` apart can tell."""
     unit, size = time_unit(max(abs(seconds), step_s))
-    digits = max(0, math.ceil(-math.log10(max(step_s / size, 1e-9)) + 0.3))
+    digits = max(0, math.ceil(-math.log10(max(step_s / size, 1e-9)) - 1e-9))
     text = f"{abs(seconds) / size:.{min(digits, 4)}f}"
     if float(text) == 0.0:
         return f"0{THIN}{unit}"

@@ -56,7 +56,7 @@ def quantity_words(quantity: Quantity, length_unit: str = "mm", *, celsius: bool
     gap = "" if unit in ("", "\u00b0") else THIN
     below, above = value - low, high - value
     if not (math.isfinite(below) and math.isfinite(above)) or max(below, above) <= 0:
-        return f"{_significant(value, 4)}{gap}{unit}"
+        return f"{_significant(value, 3)}{gap}{unit}"
     digits = decimals(max(below, above))
     if abs(below - above) <= 0.15 * max(below, above):
         half = _number((below + above) / 2, digits)
@@ -89,6 +89,9 @@ def result_lines(measurement: Measurement, length_unit: str = "mm") -> list[tupl
         if name.endswith("_part"):
             half = Quantity.exact((quantity.high - quantity.low) / 2, quantity.unit)
             lines.append((NAMES[name], f"\u00b1 {_significant(half.value, 2)}{THIN}{half.unit}"))
+            continue
+        if name == "depth":
+            lines.append((NAMES[name], f"{_significant(quantity.value * 100, 3)}{THIN}%"))
             continue
         celsius = name == "temperature"
         words = quantity_words(quantity, length_unit, celsius=celsius)

@@ -523,3 +523,17 @@ def test_a_new_event_appears_in_the_list_by_itself(review, recorded: Path) -> No
     r.page.show_status(replace(status, store=replace(status.store, events_kept=7)))
     r.settle()
     assert len(r.page.events.cards) == 3
+
+
+def test_the_key_sheet_lists_the_keys_of_this_page_and_all_of_them(review) -> None:
+    r = review()
+    rows = [row for column in r.rig.window.key_sheet.columns() for row in column]
+    headings = [row for row in rows if isinstance(row, str)]
+    assert set(headings) == set(ReviewPage.KEY_GROUPS)
+    names = {row.name for row in rows if not isinstance(row, str)}
+    assert {action.name for action in r.page.own_actions()} <= names
+    assert "freeze" not in names
+    r.press("F1")
+    sheet = r.rig.window.key_sheet
+    assert sheet.sheet_rect().height() <= sheet.height()
+    r.press("F1")

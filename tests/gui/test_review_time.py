@@ -101,7 +101,7 @@ def test_a_quantity_shows_two_figures_of_its_uncertainty() -> None:
     assert quantity_words(Quantity.normal(0.012314, 0.00004, "m")) == "12.314 \u00b1 0.078\u2009mm"
     assert quantity_words(Quantity(340.2, 330.0, 350.4, "m/s")) == "340 \u00b1 10\u2009m/s"
     assert quantity_words(Quantity(5.0, 4.0, 9.0, "Hz")) == "5.0 (4.0 to 9.0)\u2009Hz"
-    assert quantity_words(Quantity.exact(1.25, "1")) == "1.250"
+    assert quantity_words(Quantity.exact(1.25, "1")) == "1.25"
     assert quantity_words(Quantity(0.02, 0.019, 0.021, "J")) == "20.0 \u00b1 1.0\u2009mJ"
     assert quantity_words(Quantity(-0.002, -0.003, -0.001, "m")) == "\u22122.0 \u00b1 1.0\u2009mm"
     right = Quantity(math.pi / 2, math.pi / 2 - 0.01, math.pi / 2 + 0.01, "rad")
