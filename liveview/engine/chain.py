@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -24,6 +25,7 @@ from liveview.engine.instruments import (
     Gauges,
     NoiseGauge,
     RelativeLight,
+    VerdictGauge,
     count_clipped,
     read_histogram,
     scale_in_unit,
@@ -36,10 +38,8 @@ from liveview.imaging.blade import BladeMeter
 from liveview.imaging.cv import cv2
 from liveview.imaging.disc import find_disc
 from liveview.imaging.histogram import ContrastCounter
-from liveview.imaging.lamp import block_side
 from liveview.imaging.noise import NoiseMeter, Rounding
 from liveview.imaging.transfer import Transfer
-from liveview.imaging.verdict import flow_share
 from liveview.model import (
     Average,
     BladeReading,
@@ -95,6 +95,7 @@ class Chain:
         self._noise_gauge = NoiseGauge()
         self._blade_gauge = BladeGauge()
         self._relative = RelativeLight()
+        self._verdict = VerdictGauge()
         self._painter = Painter()
         self._marks: list[tuple[str, float]] = []
         self._outdated = False
@@ -145,6 +146,7 @@ class Chain:
             self._painter.restart_gain()
         if old.enhance != settings.enhance:
             self._budget.restart()
+            self._verdict.restart()
         self._outdated = True
 
     def set_calibration(self, calibration: Calibration) -> None:
@@ -294,6 +296,7 @@ class Chain:
         self._lifting = None
         self._lifted = None
         self._gauges = None
+        self._verdict.restart()
         self._last = None
         self._painter.restart()
 
@@ -341,8 +344,9 @@ class Chain:
         uncut = lifted.ground.uncut if lifted.ground.uncut is not None else blade.uncut
         unit, factor, unit_words = unit_factor(self._settings, uncut, sigma)
         single = self._noise_gauge.single(self._noise.result, lifted.ground)
-        flow = flow_share(lifted.blocks, lifted.gain, block_side(place.shape), single)
-        histogram = read_histogram(counted, unit, factor, sigma, clipped, uncut, flow)
+        histogram = read_histogram(counted, unit, factor, sigma, clipped, uncut)
+        words = self._verdict.read(histogram, lifted, single, frame.time_s)
+        histogram = replace(histogram, verdict=words)
         self._mark("histogram")
         return Gauges(blade, histogram, counted, unit, factor, clipped, unit_words)
 

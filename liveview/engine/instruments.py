@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,14 +14,18 @@ from liveview.errors import BadRequest
 from liveview.imaging.blade import BladeFit, advice
 from liveview.imaging.cv import cv2
 from liveview.imaging.histogram import share_above
+from liveview.imaging.lamp import block_side
 from liveview.imaging.noise import PhotonTransfer, contrast_sigma
-from liveview.imaging.verdict import verdict
+from liveview.imaging.verdict import MEASURING, flow_share, verdict
 from liveview.model import BladeReading, Frame, Histogram, Light, NoiseReading
 from liveview.optics import scale as optics_scale
 from liveview.optics.blade import axial_offset_from_tilt, position_from_uncut
 from liveview.optics.rig import RigGeometry
 from liveview.settings import Settings
 from liveview.units import ARCSEC_RAD
+
+_VERDICT_S = 0.25
+"""Time for which a verdict stands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,12 +192,11 @@ def read_histogram(
     sigma: float | None,
     clipped: tuple[float, float],
     uncut: float | None,
-    flow: float | None,
 ) -> Histogram:
-    """The histogram in the unit shown, with its verdict; ``flow`` see ``imaging.verdict``."""
+    """The histogram in the unit shown, without a verdict."""
     edges, counts = counted
     known = uncut is not None and uncut > 0
-    histogram = Histogram(
+    return Histogram(
         unit=unit,
         edges=edges * factor,
         counts=counts,
@@ -204,7 +207,29 @@ def read_histogram(
         range_low=-factor if known else None,
         range_high=(1.0 / uncut - 1.0) * factor if known and uncut is not None else None,
     )
-    return replace(histogram, verdict=verdict(histogram, flow))
+
+
+class VerdictGauge:
+    """The histogram's verdict, renewed a few times a second so that it can be read."""
+
+    def __init__(self) -> None:
+        self._words = ""
+        self._said_s: float | None = None
+
+    def restart(self) -> None:
+        """Say something new at the next frame."""
+        self._said_s = None
+
+    def read(
+        self, histogram: Histogram, lifted: Lifted, single: float | None, time_s: float
+    ) -> str:
+        """The verdict on a frame of this time; ``single`` is the noise of a single frame."""
+        due = self._said_s is None or not 0.0 <= time_s - self._said_s < _VERDICT_S
+        if due or self._words == MEASURING:
+            side = block_side(lifted.light.shape)
+            flow = flow_share(lifted.blocks, lifted.gain, side, single)
+            self._words, self._said_s = verdict(histogram, flow), time_s
+        return self._words
 
 
 class RelativeLight:

@@ -29,6 +29,7 @@ _CHANGED = 0.25
 _CHANGED_FRAMES = 10
 """...when it lasts this long."""
 _LEAST_GAIN = 0.02
+_SNAP_PX = 0.015
 _LONGEST_GAP_S = 2.0
 """After a longer gap, or a step back in time, an average begins anew."""
 
@@ -184,7 +185,7 @@ class Lifting:
         unclipped_into(codes, wide, frame.white, fine)
         mark("light")
         shift = self._steady_against(wide).find(wide)
-        at = (0.0, 0.0) if shift is None else (shift.x, shift.y)
+        at = (0.0, 0.0) if shift is None else (_snapped(shift.x), _snapped(shift.y))
         kernel = move_back(wide, place.corner, at, self._light)
         move_mask_back(fine, place.corner, at, self._unclipped)
         mark("steady")
@@ -326,6 +327,11 @@ class Lifting:
         lifted.gain, lifted.offset = 1.0, 0.0
         lifted.noise = smoothing_noise(radius)
         mark("smooth")
+
+
+def _snapped(pixels: float) -> float:
+    """Whole pixels where it makes no difference: nothing is interpolated then."""
+    return float(round(pixels)) if abs(pixels - round(pixels)) < _SNAP_PX else pixels
 
 
 def unclipped_into(codes: Pixels, light: Light, white: int, out: Bytes) -> None:

@@ -76,16 +76,14 @@ class BladeMeter:
         span = open_light - dark
         lit = span > 0.02 * float(np.percentile(span, 99))
         count = max(1, int(np.count_nonzero(inside)))
-        self._step = max(1, int(np.sqrt(count / _SAMPLES)))
-        grid = (slice(self._step // 2, None, self._step),) * 2
-        self._grid = grid
-        self._inside = ((inside > 0) & lit)[grid]
-        self._total = int(self._inside.sum())
-        self._dark = dark[grid].copy()
-        self._recip = (1.0 / np.maximum(span[grid], 1e-9)).astype(np.float32)
+        step = max(1, int(np.sqrt(count / _SAMPLES)))
+        grid = (slice(step // 2, None, step),) * 2
+        chosen = ((inside > 0) & lit)[grid]
+        self._index = np.arange(rows * columns).reshape(rows, columns)[grid][chosen]
+        self._dark = dark[grid][chosen]
+        self._recip = (1.0 / np.maximum(span[grid][chosen], 1e-9)).astype(np.float32)
         across, along = _axes(rows, columns, disc, side, grid)
-        inside_only = (np.ones_like(across), across, along)
-        self._matrix = np.stack([axis[self._inside] for axis in inside_only])
+        self._matrix = np.stack([a[chosen] for a in (np.ones_like(across), across, along)])
 
     def read(self, light: Light, unclipped: Bytes) -> BladeFit | None:
         """Uncut fraction and tilts; None when no pixel of the disc can be used.
@@ -96,19 +94,22 @@ class BladeMeter:
         unclipped : ndarray, uint8, (rows, columns)
             255 where the frame is neither at the top nor at the bottom code.
         """
-        keep = self._inside & (unclipped[self._grid] > 0)
-        kept = int(keep.sum())
+        total = self._index.size
+        share = (light.ravel()[self._index] - self._dark) * self._recip
+        fine = unclipped.ravel()[self._index] > 0
+        kept = int(np.count_nonzero(fine))
         if kept == 0:
             return None
-        share = ((light[self._grid] - self._dark) * self._recip)[keep].astype(np.float64)
-        uncut = float(share.mean())
-        matrix = self._matrix if kept == self._total else self._matrix[:, keep[self._inside]]
-        plane = _robust_plane(share, matrix) if kept >= 50 else None
-        valid = kept / self._total
+        matrix = self._matrix
+        if kept < total:
+            share, matrix = share[fine], matrix[:, fine]
+        values = share.astype(np.float64)
+        uncut = float(values.mean())
+        plane = _robust_plane(values, matrix) if kept >= 50 else None
         if plane is None:
-            return BladeFit(uncut, None, None, None, valid)
-        slope_across, slope_along, sigma = plane
-        return BladeFit(uncut, -2 * slope_across, -2 * slope_along, 2 * sigma, valid)
+            return BladeFit(uncut, None, None, None, kept / total)
+        across, along, sigma = plane
+        return BladeFit(uncut, -2 * across, -2 * along, 2 * sigma, kept / total)
 
 
 def _axes(

@@ -58,8 +58,13 @@ def codes_into(
     steep = REACH / scale
     shift = ZERO + offset * steep
     cv2.addWeighted(values, steep / gain, values, 0.0, shift, out, dtype=cv2.CV_8U)
-    np.maximum(out, 1, out=out)
+    cv2.max(out, _ones(out.shape), out)
     cv2.bitwise_and(out, inside, out)
+
+
+@lru_cache(maxsize=4)
+def _ones(shape: tuple[int, ...]) -> Bytes:
+    return np.ones(shape, np.uint8)
 
 
 def paint(codes: Bytes, name: str, out: Bytes) -> None:

@@ -273,6 +273,9 @@ def move_back(wide: Light, at: tuple[int, int], shift: tuple[float, float], out:
     whole_x, whole_y = int(np.floor(shift[0])), int(np.floor(shift[1]))
     taps_x, taps_y = cubic_taps(shift[0] - whole_x), cubic_taps(shift[1] - whole_y)
     top, left = at[0] + whole_y, at[1] + whole_x
+    if shift[0] == whole_x and shift[1] == whole_y:
+        np.copyto(out, _padded(wide, top, left, rows, columns)[0])
+        return Kernel()
     source, _ = _padded(wide, top - 1, left - 1, rows + 3, columns + 3)
     # Anchor 0 makes output (0, 0) the sum over the first four rows and columns.
     moved = cv2.sepFilter2D(

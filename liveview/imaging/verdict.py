@@ -6,6 +6,9 @@ import numpy as np
 
 from liveview.model import Histogram
 
+MEASURING = "measuring the noise"
+"""What is said before the noise is known."""
+
 _CLIPPED = 0.02
 _AT_THE_WALL = 0.01
 _DROWNED = 0.05
@@ -33,7 +36,7 @@ def verdict(histogram: Histogram, flow_share: float | None) -> str:
         return pressing
     above, sigma = histogram.above_noise, histogram.noise_sigma
     if above is None or sigma is None or total == 0:
-        return "measuring the noise"
+        return MEASURING
     if above > _SOMETHING * _NOISE_SHARE:
         return f"something is there: {above:.1%} of the disc stands out of the noise"
     if flow_share is not None and flow_share > _BLOCKS:

@@ -422,6 +422,9 @@ def test_verdict_of_the_histogram() -> None:
     for _ in range(12):
         quiet = chain.run(rig.frame(0.5 * OPEN))
     assert quiet.histogram is not None and "nothing above" in quiet.histogram.verdict
+    held = chain.run(rig.frame(0.5 * OPEN * (1 + 4 * PLUME)))
+    assert held.histogram is not None and "nothing above" in held.histogram.verdict
+    rig.number += 15
     flow = chain.run(rig.frame(0.5 * OPEN * (1 + 4 * PLUME)))
     assert flow.histogram is not None and "something is there" in flow.histogram.verdict
 
