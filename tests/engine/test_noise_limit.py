@@ -8,13 +8,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
 from support.faint import DISC, FaintRig, Weather
 
 from liveview.engine.chain import Chain
+from liveview.model import Average, Calibration, Frame
 from liveview.settings import validated
+from liveview.sources import frame_source
 
 SETTLED = 8
 """Frames after which the noise is known and averages are full."""
@@ -158,3 +162,35 @@ def test_all_of_it_together() -> None:
     )
     assert 0.93 <= found.gain <= 1.03
     assert found.rms < 0.7
+
+
+@pytest.mark.parametrize(("bits", "white"), [(12, 4095), (16, None)])
+def test_depth_from_file_to_contrast(tmp_path: Path, bits: int, white: int | None) -> None:
+    """A step of a tenth of an 8-bit code in files of 12 and 16 bit is there in the contrast."""
+    top = 2**bits - 1
+    rng = np.random.default_rng(0)
+    for number in range(6):
+        light = np.full((64, 96), 0.3)
+        if number == 5:
+            light[:, 48:] *= 1 + 0.1 / (0.3 * 255)
+        codes = np.rint(light * top + rng.uniform(-0.5, 0.5, light.shape))
+        tifffile.imwrite(tmp_path / f"frame_{number}.tif", codes.astype(np.uint16))
+    camera = {"transfer": "linear"} | ({} if white is None else {"white": white})
+    settings = validated({"camera": camera, "enhance": {"lamp_correction": "off"}}, "test")
+    source = frame_source(str(tmp_path), settings, clock=lambda: 0.0, live=False)
+    info = source.open()
+    chain = Chain(settings, info)
+    out = np.empty(info.shape, info.dtype)
+    for number in range(6):
+        stamp = source.grab()
+        assert stamp is not None
+        source.read_into(out)
+        frame = Frame(out.copy(), stamp, info.white)
+        if number == 0:
+            picture = Average(chain.to_light(frame), 1, 0.0, "", info.camera_state)
+            chain.set_calibration(Calibration(reference=picture))
+    source.close()
+    contrast = chain.contrast(frame)
+    step = np.nanmean(contrast[:, 48:]) - np.nanmean(contrast[:, :48])
+    # 3000 pixels a side, each rounded to a code of 12 bit at worst: 8e-4 / 0.3 / sqrt(3000).
+    assert step == pytest.approx(0.1 / (0.3 * 255), abs=6e-5)
