@@ -28,6 +28,7 @@ from liveview.recorder import pictures, tables
 from liveview.recorder.description import describe_spotted
 from liveview.recorder.files import Lock, Room, sync_file, sync_folder, write_json
 from liveview.recorder.matroska import (
+    MOST_CHANNELS,
     EventFile,
     Place,
     SoundForm,
@@ -170,6 +171,10 @@ class _Conversion:
         info = self._reader.start.sound
         if info is None or not self._records:
             return None
+        if info.channels > MOST_CHANNELS:
+            raise OutputFailed(
+                f"sound of {info.channels} channels fits no track; kept raw", str(self._part)
+            )
         bits = exact_bits(self._reader.samples(record) for record in self._records)
         return SoundForm(max(1, round(info.rate_hz)), info.channels, bits)
 

@@ -25,6 +25,7 @@ _BLOCK_HEADER = 4
 """Bytes between a packet's reported place and its data: track number, time, flags."""
 
 _LAYOUTS = {1: "mono", 2: "stereo", 3: "2.1", 4: "4.0", 5: "5.0", 6: "5.1", 7: "6.1", 8: "7.1"}
+MOST_CHANNELS = max(_LAYOUTS)
 _SOUND_CODECS = {16: ("flac", "s16", np.int16), 24: ("flac", "s32", np.int32)}
 
 

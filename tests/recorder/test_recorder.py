@@ -434,3 +434,17 @@ def test_a_writer_that_fails_says_so_and_takes_nothing_more(kit, monkeypatch) ->
     assert made.leases[0].released == 1
     with pytest.raises(ZeroDivisionError):
         recorder.close()
+
+
+def test_sound_of_too_many_channels_stays_raw_and_readable(kit) -> None:
+    made = kit.make(4, channels=9)
+    recorder = Recorder(kit.store, folder=kit.folder)
+    try:
+        kit.feed(recorder, made)
+        assert not recorder.drain(20.0)
+        assert "9 channels" in recorder.status().words[-1]
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert event.raw
+            kit.assert_same(event, made)
+    finally:
+        recorder.close()
