@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,15 +16,16 @@ from PyQt6.QtGui import QDragEnterEvent, QDropEvent, QHideEvent, QResizeEvent, Q
 from PyQt6.QtWidgets import QFileDialog, QWidget
 
 from liveview.errors import LiveviewError, WorkerStuck
-from liveview.gui.actions import VIEW_WORDS
 from liveview.gui.around import SIDE_STEPS, free_width
 from liveview.gui.keys import Action, KeyMap
 from liveview.gui.legend import legend_colours, legend_words
 from liveview.gui.lines import Lines
 from liveview.gui.marks import choice_mark, gain_mark
 from liveview.gui.pad import Pad
+from liveview.gui.review_actions import GROUP, TOOL_KEYS, review_actions
 from liveview.gui.review_dial import ReviewDial
-from liveview.gui.review_export_sheet import ExportSheet, Order
+from liveview.gui.review_export_order import Order
+from liveview.gui.review_export_sheet import ExportSheet
 from liveview.gui.review_list import EventList
 from liveview.gui.review_measure_desk import TOOLS, MeasureDesk
 from liveview.gui.review_measure_panel import MeasurePanel
@@ -53,18 +53,6 @@ EDGE_KEY_STEP = 0.03
 
 PLOT_STEPS = 30.0
 """Height of the diagram."""
-
-GROUP = "Review"
-
-TOOL_KEYS = {
-    "length": ("D", "Length", "Measure a length"),
-    "angle": ("A", "Angle", "Measure an angle"),
-    "front": ("F", "Front speed", "Measure the speed of a round front"),
-    "rise": ("R", "Rise speed", "Measure how fast something rises"),
-    "flicker": ("H", "Flicker", "Measure the flicker of a patch"),
-    "plume": ("T", "Plume temperature", "Measure a plume's temperature"),
-    "scale": ("U", "Known length", "Set the scale by a known length"),
-}
 
 
 class ReviewPage(QWidget):
@@ -132,7 +120,7 @@ class ReviewPage(QWidget):
         self.events.chosen.connect(self.open)
         self.dial.sought.connect(self._seek)
         self.dial.zoomed.connect(self.replay.zoom)
-        self.dial.marks.wheeled.connect(lambda notches: self._step(-notches))
+        self.dial.marks.wheeled.connect(lambda notches: self.step(-notches))
         self.desk.said.connect(self.said)
         self.desk.worked.connect(self._wake)
         self.sheet.said.connect(self.said)
@@ -144,53 +132,9 @@ class ReviewPage(QWidget):
 
     def own_actions(self) -> tuple[Action, ...]:
         """What can be done here, for the window's key map."""
-        replay = self.replay
+        return review_actions(self, self.replay, self._views)
 
-        def act(name: str, keys: tuple[str, ...], title: str, run: Callable[[], object]) -> Action:
-            return Action(f"review {name}", keys, title, GROUP, lambda: self._act(run))
-
-        return (
-            act("play", ("Space",), "Play, or stand still", replay.toggle_play),
-            act("on", ("Right",), "One frame on", partial(self._step, 1)),
-            act("back", ("Left",), "One frame back", partial(self._step, -1)),
-            act("far on", ("Shift+Right",), "Ten frames on", partial(self._step, 10)),
-            act("far back", ("Shift+Left",), "Ten frames back", partial(self._step, -10)),
-            act("first", ("Home",), "To the stretch's start", partial(self._end_of_stretch, 0)),
-            act("last", ("End",), "To the stretch's end", partial(self._end_of_stretch, 1)),
-            act("spark", ("K",), "To the next spark", replay.to_spark),
-            act("slower", (",",), "Slower", partial(replay.faster, -1)),
-            act("faster", (".",), "Faster", partial(replay.faster, 1)),
-            act("loop", ("L",), "Begin again at the end", replay.toggle_loop),
-            act("start", ("[",), "The stretch starts here", replay.start_here),
-            act("end", ("]",), "The stretch ends here", replay.end_here),
-            act("whole", ("W",), "The whole event again", replay.whole_stretch),
-            *(
-                act(f"view {view}", (str(k + 1),), VIEW_WORDS.get(view, view), run)
-                for k, view in enumerate(self._views)
-                for run in (partial(self._view, view),)
-            ),
-            act("gain", ("G",), "Gain automatic or fixed", replay.toggle_gain),
-            act("gain up", ("+", "="), "More gain", partial(replay.gain_by, 1)),
-            act("gain down", ("-",), "Less gain", partial(replay.gain_by, -1)),
-            act("compare", ("C",), "Compare with the plain picture", replay.toggle_compare),
-            act("hold", ("V",), "Hold this picture to compare with", replay.hold),
-            act("edge left", ("Alt+Left",), "Edge to the left", partial(self._edge, -1)),
-            act("edge right", ("Alt+Right",), "Edge to the right", partial(self._edge, 1)),
-            act("newer", ("Up",), "The event above", partial(self._neighbour, -1)),
-            act("older", ("Down",), "The event below", partial(self._neighbour, 1)),
-            act("elsewhere", ("O",), "Open a recording elsewhere", self._ask_elsewhere),
-            act("bin", ("Delete",), "Move the event to the bin", self.bin),
-            act("undo", ("Ctrl+Z",), "Take it out of the bin again", self.undo),
-            act("measure", ("M",), "Measure", self.toggle_measure),
-            *(
-                act(f"tool {tool}", (key,), words, partial(self._tool, tool))
-                for tool, (key, _, words) in TOOL_KEYS.items()
-            ),
-            act("keep", ("Return", "Enter"), "Keep what was measured", self.desk.keep),
-            act("export", ("E",), "Write it to a file", self.open_export),
-        )
-
-    def _act(self, run: Callable[[], object]) -> None:
+    def act(self, run: Callable[[], object]) -> None:
         """Do it, and pull what comes of it."""
         run()
         self._wake()
@@ -244,7 +188,8 @@ class ReviewPage(QWidget):
         else:
             self.recording_chosen.emit(str(path))
 
-    def _ask_elsewhere(self) -> None:
+    def ask_elsewhere(self) -> None:
+        """Choose a recording from anywhere."""
         dialog = QFileDialog(self.window(), "Find an event.json or a recording", str(self.folder))
         dialog.setFileMode(QFileDialog.FileMode.ExistingFile)
         dialog.fileSelected.connect(lambda name: self.open_elsewhere(Path(name)))
@@ -335,7 +280,8 @@ class ReviewPage(QWidget):
             return True
         return False
 
-    def _tool(self, tool: str) -> None:
+    def take_tool(self, tool: str) -> None:
+        """Take a measuring tool in hand; the same again puts it away."""
         if not self._measure_open:
             self.toggle_measure()
         self.replay.stop()
@@ -382,7 +328,8 @@ class ReviewPage(QWidget):
         if files:
             self.said.emit(f"Saved as {files[0].stem}, CSV, PNG and SVG.")
 
-    def _step(self, frames: int) -> None:
+    def step(self, frames: int) -> None:
+        """By whole frames."""
         self.replay.step(frames)
         self._wake()
 
@@ -391,19 +338,23 @@ class ReviewPage(QWidget):
         self.replay.seek_time(time_s)
         self._wake()
 
-    def _end_of_stretch(self, end: int) -> None:
+    def end_of_stretch(self, end: int) -> None:
+        """To the stretch's start (0) or end (1)."""
         player = self.replay.player
         if player is not None:
             self.replay.seek(player.last if end else player.first)
 
-    def _view(self, view: str) -> None:
+    def see_view(self, view: str) -> None:
+        """Another view."""
         sight = self.replay.sight
         self.replay.see(type(sight)(view, sight.gain))
 
-    def _edge(self, by: int) -> None:
+    def move_edge(self, by: int) -> None:
+        """The edge of comparing, by keys."""
         self.dial.marks.move_edge(self.dial.marks.edge + by * EDGE_KEY_STEP)
 
-    def _neighbour(self, by: int) -> None:
+    def open_neighbour(self, by: int) -> None:
+        """The event above (-1) or below (1)."""
         path = self.events.neighbour(by)
         if path is not None:
             self.open(path)
@@ -653,6 +604,7 @@ class ReviewPage(QWidget):
 
     def showEvent(self, event: QShowEvent | None) -> None:
         """The folder is looked into each time the page is opened."""
+        self._changed()
         self.look_again()
 
     def hideEvent(self, event: QHideEvent | None) -> None:

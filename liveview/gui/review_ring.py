@@ -25,6 +25,9 @@ from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
 LEGEND_SPAN = 26.0
 """Degrees from the bottom to either end of the colour legend."""
 
+QUIET_SHARE = 10.0
+"""A crack is at least so many times as loud as the room."""
+
 FRAME_APART_STEPS = 0.55
 """Frames are ticked one by one when they are at least so far apart."""
 
@@ -116,7 +119,7 @@ def loudness_at(envelope: Envelope, scale: TimeScale, count: int) -> Envelope:
     """Height 0..1 of the drawing at ``count`` places of what is shown.
 
     The square root of the loudness against the event's loudest: a quiet room is still to be seen
-    beside a crack.
+    beside a crack. Without anything that stands out the room stays low.
     """
     whole = scale.high - scale.low
     first = (scale.start - scale.low) / whole * len(envelope)
@@ -128,7 +131,8 @@ def loudness_at(envelope: Envelope, scale: TimeScale, count: int) -> Envelope:
         found[-1] = envelope[starts[-1] :][: max(1, int(last) - int(starts[-1]))].max()
     else:
         found = envelope[starts]
-    return np.asarray(np.sqrt(found / max(float(envelope.max()), 1e-6)), dtype=np.float32)
+    full = max(float(envelope.max()), QUIET_SHARE * float(np.median(envelope)), 1e-6)
+    return np.asarray(np.sqrt(found / full), dtype=np.float32)
 
 
 def _losses(p: QPainter, g: RingGeometry, look: Look, face: RingFace, scale: TimeScale) -> None:

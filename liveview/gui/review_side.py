@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from liveview.gui.lines import Line
 from liveview.gui.marks import notice_mark
+from liveview.gui.review_reader import EventFacts
 from liveview.gui.review_replay import Replay
 from liveview.gui.theme import COLOURS, Type, Weight
 from liveview.gui.words import DOT, THIN, count, first_up
+from liveview.model import Cause
 
 MOST_NOTICES = 4
 
@@ -26,7 +28,7 @@ def moment_lines(replay: Replay) -> list[Line]:
         return [Line("Opening the event", colour=quiet, gap=0.0)]
     figure, _, unit = replay.since(index).partition(THIN)
     lines = [
-        Line("From the spark", colour=quiet, gap=0.0),
+        Line(f"From the {started_by(facts)}", colour=quiet, gap=0.0),
         Line(
             figure,
             Type.FIGURE if len(figure) <= LONGEST_FIGURE else Type.TITLE,
@@ -45,6 +47,12 @@ def moment_lines(replay: Replay) -> list[Line]:
     state = "Playing at" if replay.playing else "Plays at"
     lines.append(Line(f"{state} {rate}", Type.LEAD, Weight.FIRM, gap=0.9))
     return lines
+
+
+def started_by(facts: EventFacts) -> str:
+    """What the times are counted from."""
+    by_person = facts.start.cause in (Cause.HAND, Cause.COUNT)
+    return "trigger" if by_person else "spark"
 
 
 def recorded_words(replay: Replay) -> str:

@@ -1,0 +1,131 @@
+"""What the export sheet orders, and how it is written in a task's thread."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from liveview.gui.review_reader import EventFacts, Sight
+from liveview.recorder.reading import StoredEvent
+from liveview.review.enhance import Enhancer
+from liveview.review.export import (
+    Job,
+    Look,
+    Stretch,
+    Timing,
+    export_animation,
+    export_clip,
+    export_sheet,
+    export_stack,
+    export_still,
+    export_table,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Everything that an export depends on."""
+
+    facts: EventFacts
+    sight: Sight
+    rate: Fraction
+    first: int
+    last: int
+    at: int
+    product: str = "clip"
+    shape: str = "as it is"
+    marks: bool = True
+    sound: bool = True
+    caption: str = ""
+
+
+def write_order(order: Order, path: Path, job: Job) -> Path:
+    """Write it; for a task's thread.
+
+    Raises
+    ------
+    LiveviewError
+        What, where, how to mend; nothing half written is left.
+    """
+    facts = order.facts
+    with StoredEvent.open(facts.path) as event:
+        settings = facts.settings.replaced(
+            "enhance", view=order.sight.view, gain_contrast=order.sight.gain
+        )
+        enhancer = Enhancer(event, settings, calibration=facts.calibration, disc=facts.disc)
+        _WRITERS[order.product](enhancer, path, order, job)
+    return path
+
+
+def _look(order: Order, width: int | None = None) -> Look:
+    return Look(
+        shape=order.shape,  # type: ignore[arg-type]  # one of SHAPES
+        width=width,
+        legend=order.marks,
+        scale_bar=order.marks,
+        time_stamp=order.marks,
+        caption=order.caption,
+    )
+
+
+def _stretch(order: Order) -> Stretch:
+    return Stretch(order.first, order.last)
+
+
+def _write_clip(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
+    export_clip(
+        enhancer,
+        path,
+        timing=Timing(rate=order.rate),
+        look=_look(order),
+        stretch=_stretch(order),
+        sound=order.sound,
+        job=job,
+    )
+
+
+def _write_animation(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
+    width = min(640, enhancer.event.start.source.width)
+    export_animation(
+        enhancer,
+        path,
+        timing=Timing(rate=order.rate, fps=Fraction(20)),
+        look=_look(order, width),
+        stretch=_stretch(order),
+        job=job,
+    )
+
+
+def _write_still(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
+    export_still(enhancer, path, order.at, look=_look(order))
+
+
+def _write_contrast(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
+    export_still(enhancer, path, order.at, kind="contrast")
+
+
+def _write_sheet(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
+    export_sheet(enhancer, path, look=_look(order, 480), job=job)
+
+
+def _write_stack(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
+    export_stack(enhancer, path, stretch=_stretch(order), job=job)
+
+
+def _write_table(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
+    export_table(enhancer, path, stretch=_stretch(order), job=job)
+
+
+_WRITERS: dict[str, Callable[[Enhancer, Path, Order, Job], None]] = {
+    "clip": _write_clip,
+    "lossless": _write_clip,
+    "still": _write_still,
+    "contrast": _write_contrast,
+    "sheet": _write_sheet,
+    "gif": _write_animation,
+    "webp": _write_animation,
+    "stack": _write_stack,
+    "table": _write_table,
+}
