@@ -23,7 +23,7 @@ from liveview.model import Bytes, Disc, Light, Side
 
 Floats = NDArray[np.float64]
 
-_SAMPLES = 1800
+_SAMPLES = 1500
 _OPPOSITE = {
     Side.LEFT: Side.RIGHT,
     Side.RIGHT: Side.LEFT,
@@ -130,20 +130,24 @@ def _robust_plane(values: Floats, matrix: Floats) -> tuple[float, float, float] 
     Least squares, reweighted twice (Tukey's biweight). ``matrix`` is (3, samples): ones, n, t.
     None when the samples lie on a line.
     """
-    weighted = matrix
-    for turn in range(3):
-        normal = weighted @ matrix.T
-        if turn == 0 and np.linalg.det(normal) < 1e-6 * normal[0, 0] ** 3:
-            return None
-        solved = np.linalg.solve(normal, weighted @ values)
+    normal = matrix @ matrix.T
+    if np.linalg.det(normal) < 1e-6 * normal[0, 0] ** 3:
+        return None
+    solved = np.linalg.solve(normal, matrix @ values)
+    scale = 0.0
+    for _ in range(2):
         miss = np.abs(values - solved @ matrix)
         scale = max(1.4826 * median(miss), 1e-9)
-        if turn < 2:
-            miss *= 1 / (4.685 * scale)
-            np.minimum(miss, 1.0, out=miss)
-            weighted = matrix * (1 - miss * miss) ** 2
-    sigma = scale * float(np.sqrt(np.linalg.inv(normal)[1, 1]))
-    return float(solved[1]), float(solved[2]), sigma
+        miss *= 1 / (4.685 * scale)
+        np.minimum(miss, 1.0, out=miss)
+        miss *= miss
+        np.subtract(1.0, miss, out=miss)
+        miss *= miss
+        weighted = matrix * miss
+        both = np.stack([weighted @ values, (0.0, 1.0, 0.0)], axis=1)
+        answer = np.linalg.solve(weighted @ matrix.T, both)
+        solved = answer[:, 0]
+    return float(solved[1]), float(solved[2]), scale * float(np.sqrt(answer[1, 1]))
 
 
 def advice(
