@@ -59,11 +59,11 @@ def review_actions(page: ReviewPage, replay: Replay, views: tuple[str, ...]) -> 
         act("hold", ("V",), "Hold this picture to compare with", replay.hold),
         act("edge left", ("Alt+Left",), "Edge to the left", partial(page.move_edge, -1)),
         act("edge right", ("Alt+Right",), "Edge to the right", partial(page.move_edge, 1)),
-        act("newer", ("Up",), "The event above", partial(page.open_neighbour, -1)),
-        act("older", ("Down",), "The event below", partial(page.open_neighbour, 1)),
+        act("newer", ("Up",), "The event above", partial(page.library.open_neighbour, -1)),
+        act("older", ("Down",), "The event below", partial(page.library.open_neighbour, 1)),
         act("elsewhere", ("O",), "Open a recording elsewhere", page.ask_elsewhere),
-        act("bin", ("Delete",), "Move the event to the bin", page.bin),
-        act("undo", ("Ctrl+Z",), "Take it out of the bin again", page.undo),
+        act("bin", ("Delete",), "Move the event to the bin", page.library.bin),
+        act("undo", ("Ctrl+Z",), "Take it out of the bin again", page.library.undo),
         act("measure", ("M",), "Measure", page.toggle_measure),
         *(
             act(f"tool {tool}", (key,), words, partial(page.take_tool, tool))

@@ -26,20 +26,18 @@ from liveview.gui.review_actions import GROUP, TOOL_KEYS, review_actions
 from liveview.gui.review_dial import ReviewDial
 from liveview.gui.review_export_order import Order
 from liveview.gui.review_export_sheet import ExportSheet
+from liveview.gui.review_library import Library
 from liveview.gui.review_list import EventList
 from liveview.gui.review_measure_desk import TOOLS, MeasureDesk
 from liveview.gui.review_measure_panel import MeasurePanel
 from liveview.gui.review_measuring import Measuring, Stretch
 from liveview.gui.review_replay import Compare, Replay
 from liveview.gui.review_ring import Legend, RingFace
-from liveview.gui.review_shelf import Poster, Shelf, ShelfReader
 from liveview.gui.review_side import moment_lines, notice_lines
 from liveview.gui.theme import COLOURS, Look
 from liveview.gui.words import with_unit
 from liveview.model import Reading, SessionStatus, StoreStatus
-from liveview.recorder.reading import is_event
 from liveview.review.place import events_folder
-from liveview.review.shelf import restore, to_bin
 from liveview.settings import Settings
 
 if TYPE_CHECKING:
@@ -91,15 +89,12 @@ class ReviewPage(QWidget):
         self._settings = settings
         self._store = StoreStatus()
         self._last_tick_s = 0.0
-        self._elsewhere: list[Path] = []
-        self._binned: list[Path] = []
         self._shown: object = None
         self._pads_shown: object = None
-        self.folder = events_folder(settings)
         self.replay = Replay(self._changed)
-        self.shelf = ShelfReader()
         self.dial = ReviewDial(self)
         self.events = EventList(self)
+        self.library = Library(events_folder(settings), self.events, self.replay)
         self.moment = Lines(parent=self)
         self.notices = Lines(from_bottom=False, parent=self)
         self.pads: dict[str, Pad] = {}
@@ -118,6 +113,11 @@ class ReviewPage(QWidget):
 
     def _connect(self) -> None:
         self.events.chosen.connect(self.open)
+        self.library.open_wanted.connect(self.open)
+        self.library.emptied.connect(self._nothing_open)
+        self.library.said.connect(self.said)
+        self.library.worked.connect(self._wake)
+        self.library.recording_chosen.connect(self.recording_chosen)
         self.dial.sought.connect(self._seek)
         self.dial.zoomed.connect(self.replay.zoom)
         self.dial.marks.wheeled.connect(lambda notches: self.step(-notches))
@@ -177,54 +177,14 @@ class ReviewPage(QWidget):
         self.desk.event_changed()
         self._wake()
 
-    def open_elsewhere(self, path: Path) -> None:
-        """An event folder (or a file inside it) from anywhere; other recordings as a source."""
-        folder = path if path.is_dir() else path.parent
-        if is_event(folder):
-            if folder.parent != self.folder and folder not in self._elsewhere:
-                self._elsewhere.insert(0, folder)
-            self.look_again()
-            self.open(folder)
-        else:
-            self.recording_chosen.emit(str(path))
-
     def ask_elsewhere(self) -> None:
         """Choose a recording from anywhere."""
-        dialog = QFileDialog(self.window(), "Find an event.json or a recording", str(self.folder))
+        folder = str(self.library.folder)
+        dialog = QFileDialog(self.window(), "Find an event.json or a recording", folder)
         dialog.setFileMode(QFileDialog.FileMode.ExistingFile)
-        dialog.fileSelected.connect(lambda name: self.open_elsewhere(Path(name)))
+        dialog.fileSelected.connect(lambda name: self.library.open_elsewhere(Path(name)))
         dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         dialog.open()
-
-    def bin(self) -> None:
-        """Move the open event into the bin; its neighbour is opened."""
-        path = self.replay.path
-        if path is None:
-            return
-        card = next((card for card in self.events.cards if card.path == path), None)
-        if card is not None and not card.converted:
-            self.said.emit("It is still being compressed: bin it a moment later.")
-            return
-        following = self.events.neighbour(1) or self.events.neighbour(-1)
-        self.replay.close()
-        try:
-            self._binned.append(to_bin(path))
-        except LiveviewError as error:
-            self.said.emit(str(error))
-            self.open(path)
-            return
-        self.said.emit("Moved to the bin. Ctrl Z takes it out again.")
-        self._forget(path)
-        if following is not None:
-            self.open(following)
-        else:
-            self._nothing_open()
-        self.look_again()
-
-    def _forget(self, path: Path) -> None:
-        self._elsewhere = [other for other in self._elsewhere if other != path]
-        self.events.show_cards([card for card in self.events.cards if card.path != path])
-        self._refresh_pads()
 
     def _nothing_open(self) -> None:
         self.events.mark(None)
@@ -232,23 +192,6 @@ class ReviewPage(QWidget):
         self.dial.marks.show_beside(None)
         self.desk.event_changed()
         self._changed()
-
-    def undo(self) -> None:
-        """Take the event that was binned last out of the bin again."""
-        if not self._binned:
-            self.said.emit("Nothing was binned since the program started.")
-            return
-        try:
-            path = restore(self._binned[-1])
-        except LiveviewError as error:
-            self.said.emit(str(error))
-            return
-        self._binned.pop()
-        if path.parent != self.folder:
-            self._elsewhere.insert(0, path)
-        self.look_again()
-        self.open(path)
-        self.said.emit("Out of the bin again.")
 
     def toggle_measure(self) -> None:
         """The measuring tools instead of the views."""
@@ -314,7 +257,7 @@ class ReviewPage(QWidget):
     @property
     def export_folder(self) -> Path:
         """Where files go unless another folder is chosen."""
-        return self.folder / "exports"
+        return self.library.folder / "exports"
 
     def _save_plot(self) -> None:
         plot = self.panel.plot_place.plot
@@ -353,27 +296,16 @@ class ReviewPage(QWidget):
         """The edge of comparing, by keys."""
         self.dial.marks.move_edge(self.dial.marks.edge + by * EDGE_KEY_STEP)
 
-    def open_neighbour(self, by: int) -> None:
-        """The event above (-1) or below (1)."""
-        path = self.events.neighbour(by)
-        if path is not None:
-            self.open(path)
-
-    def look_again(self) -> None:
-        """List the folder again."""
-        self.shelf.look(self.folder, self._elsewhere)
-        self._wake()
-
     # --- values
 
     def set_settings(self, settings: Settings) -> None:
         """The settings in force."""
-        changed = events_folder(settings) != self.folder
+        changed = events_folder(settings) != self.library.folder
         self._settings = settings
-        self.folder = events_folder(settings)
+        self.library.folder = events_folder(settings)
         self.desk.set_unit(settings.screen.length_unit)
         if changed and self.isVisible():
-            self.look_again()
+            self.library.look_again()
 
     def show_status(self, status: SessionStatus) -> None:
         """A new status of the session: the list follows what the recorder keeps."""
@@ -385,7 +317,7 @@ class ReviewPage(QWidget):
             now.converting,
         )
         if not same and self.isVisible():
-            self.look_again()
+            self.library.look_again()
 
     def _measuring(self) -> Measuring | None:
         facts, player = self.replay.facts, self.replay.player
@@ -405,38 +337,14 @@ class ReviewPage(QWidget):
         elapsed, self._last_tick_s = now - self._last_tick_s, now
         self.replay.advance(min(elapsed, 0.25))
         self.replay.poll()
-        self._take_shelf()
+        self.library.poll()
         self.desk.poll()
         self.sheet.poll()
-        busy = self.replay.busy or self.shelf.busy or self.desk.working or self.sheet.working
+        busy = (
+            self.replay.busy or self.library.shelf.busy or self.desk.working or self.sheet.working
+        )
         if not busy:
             self._timer.stop()
-
-    def _take_shelf(self) -> None:
-        for news in self.shelf.take():
-            if isinstance(news, Poster):
-                self.events.show_poster(news.path, news.image)
-            elif isinstance(news, Shelf):
-                self._show_shelf(news)
-
-    def _show_shelf(self, shelf: Shelf) -> None:
-        empty = "No events yet. What the trigger catches stands here."
-        self.events.show_cards(shelf.cards, shelf.words or f"{empty}\n{shelf.folder}")
-        path = self.replay.path
-        if path is None:
-            if shelf.cards:
-                self.open(shelf.cards[0].path)
-        elif self.events.index_of(path) is None:
-            self._follow_renamed(path)
-        self.events.mark(self.replay.path)
-
-    def _follow_renamed(self, path: Path) -> None:
-        """An event that was compressed meanwhile has another name."""
-        name = path.name.removesuffix(".part")
-        for card in self.events.cards:
-            if card.name == name and card.path != path:
-                self.open(card.path, self.replay.index)
-                return
 
     def _changed(self) -> None:
         """Something of the replay is different: show it."""
@@ -489,7 +397,7 @@ class ReviewPage(QWidget):
         fixed = replay.sight.gain is not None
         note = self._gain_note(fixed)
         there = replay.path is not None
-        about = (self._measure_open, bool(self._binned), self.notices.words())
+        about = (self._measure_open, self.library.can_undo, self.notices.words())
         state = (replay.playing, replay.loop, replay.sight, replay.compare, note, there, about)
         if not pads or state == self._pads_shown:
             return
@@ -505,7 +413,7 @@ class ReviewPage(QWidget):
         held = replay.compare is Compare.HELD
         pads["hold"].set_state(mark=choice_mark(held), on=held)
         pads["measure"].set_state(mark=choice_mark(self._measure_open), on=self._measure_open)
-        pads["undo"].setVisible(bool(self._binned))
+        pads["undo"].setVisible(self.library.can_undo)
         for name in ("bin", "export", "measure", "hold", "compare", "play"):
             pads[name].setEnabled(there)
         self._place_pads()
@@ -605,7 +513,7 @@ class ReviewPage(QWidget):
     def showEvent(self, event: QShowEvent | None) -> None:
         """The folder is looked into each time the page is opened."""
         self._changed()
-        self.look_again()
+        self.library.look_again()
 
     def hideEvent(self, event: QHideEvent | None) -> None:
         self.replay.stop()
@@ -619,13 +527,14 @@ class ReviewPage(QWidget):
         """A folder or file that is dropped here is opened."""
         data = None if event is None else event.mimeData()
         if data is not None and data.urls():
-            self.open_elsewhere(Path(data.urls()[0].toLocalFile()))
+            self.library.open_elsewhere(Path(data.urls()[0].toLocalFile()))
 
     def finish(self, timeout_s: float) -> tuple[str, ...]:
         """End all threads; words about what is stuck."""
         self._timer.stop()
         words = []
-        for stop in (self.sheet.finish, self.desk.finish, self.replay.reader.stop, self.shelf.stop):
+        stops = (self.sheet.finish, self.desk.finish, self.replay.reader.stop)
+        for stop in (*stops, self.library.shelf.stop):
             try:
                 stop(timeout_s)
             except WorkerStuck as error:

@@ -58,6 +58,8 @@ class ShelfReader:
         """List this folder, with events from elsewhere in front of it."""
         with self._condition:
             self._wish = _Look(folder, tuple(others))
+            # What was listed before this wish may be wrong by now.
+            self._news = deque((n for n in self._news if isinstance(n, Poster)), self._news.maxlen)
             self._condition.notify_all()
         if not self._started:
             self._started = True
@@ -104,7 +106,9 @@ class ShelfReader:
         except LiveviewError as error:
             words = str(error)
         cards = (*map(read_card, wish.others), *reversed(found))
-        self._tell(Shelf(wish.folder, cards, words))
+        with self._condition:
+            if self._wish is None:
+                self._news.append(Shelf(wish.folder, cards, words))
         for card in cards:
             if stop.is_set() or self._wish is not None:
                 return
@@ -122,11 +126,8 @@ class ShelfReader:
         image = read_reduced(card.poster)
         if not image.isNull():
             self._posters[card.poster] = changed
-            self._tell(Poster(card.path, image))
-
-    def _tell(self, news: Shelf | Poster) -> None:
-        with self._condition:
-            self._news.append(news)
+            with self._condition:
+                self._news.append(Poster(card.path, image))
 
 
 def read_reduced(path: Path, height: int = POSTER_PX) -> QImage:

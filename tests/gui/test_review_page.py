@@ -287,10 +287,19 @@ def test_binned_events_come_back(review) -> None:
 def test_binning_the_last_event_leaves_words(review) -> None:
     r = review()
     r.press("Delete", "Delete")
-    assert r.page.replay.path is None
+    assert r.page.replay.path is None, r.said()
     assert r.page.events.cards == ()
     assert "No events yet" in r.page.events.words
     assert r.page.dial.picture.reading is None
+
+
+def test_an_event_that_somebody_removed_is_left(review) -> None:
+    r = review()
+    shutil.rmtree(r.page.replay.path)
+    r.page.library.look_again()
+    r.settle()
+    assert r.page.replay.path is None
+    assert len(r.page.events.cards) == 1
 
 
 def test_a_length_is_measured_with_its_uncertainty_and_kept(review) -> None:
@@ -451,7 +460,7 @@ def test_a_damaged_event_says_so_and_the_others_still_open(review) -> None:
     r = review(older=False)
     path = r.page.events.cards[1].path
     (path / "event.json").write_text("{")
-    r.page.look_again()
+    r.page.library.look_again()
     r.settle()
     damaged = next(card for card in r.page.events.cards if card.path == path)
     assert damaged.words
@@ -500,7 +509,7 @@ def test_an_event_elsewhere_is_opened_and_other_recordings_go_to_the_source(
     r = review()
     elsewhere = tmp_path / "elsewhere" / "copied"
     shutil.copytree(r.page.replay.path, elsewhere)
-    r.page.open_elsewhere(elsewhere / "event.json")
+    r.page.library.open_elsewhere(elsewhere / "event.json")
     r.settle()
     assert r.page.replay.path == elsewhere
     assert r.page.events.cards[0].path == elsewhere
@@ -509,7 +518,7 @@ def test_an_event_elsewhere_is_opened_and_other_recordings_go_to_the_source(
     r.page.recording_chosen.connect(chosen.append)
     video = tmp_path / "other.avi"
     video.touch()
-    r.page.open_elsewhere(video)
+    r.page.library.open_elsewhere(video)
     assert chosen == [str(video)]
 
 
