@@ -374,9 +374,10 @@ class Chain:
 
     def _words(self, place: Place, lifted: Lifted, gauges: Gauges) -> tuple[str, ...]:
         has_reference = self._calibration.reference is not None
+        frozen = self._noise.result is not None and self._noise.result.frozen
         return (
             *self._calibration_words,
-            *warnings(place, lifted, gauges, has_reference),
+            *warnings(place, lifted, gauges, has_reference, frozen),
             *short_of_time(self._budget.skipped),
         )
 

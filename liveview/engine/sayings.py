@@ -17,8 +17,10 @@ _STALE = 0.35
 _SHARE_CLIPPED = 0.02
 
 
-def warnings(place: Place, lifted: Lifted, gauges: Gauges, has_reference: bool) -> Iterator[str]:
-    """Short warnings for the screen."""
+def warnings(
+    place: Place, lifted: Lifted, gauges: Gauges, has_reference: bool, frozen: bool
+) -> Iterator[str]:
+    """Short warnings for the screen; ``frozen`` see ``imaging.noise.PhotonTransfer``."""
     if place.disc is None:
         yield "mirror not found: the whole picture is used; place the disc by hand"
     gain = lifted.lamp_gain
@@ -37,6 +39,8 @@ def warnings(place: Place, lifted: Lifted, gauges: Gauges, has_reference: bool) 
         yield f"{bright:.0%} of the disc is clipped bright: lower the exposure"
     if dark > _SHARE_CLIPPED:
         yield f"{dark:.0%} of the disc is clipped dark: raise the exposure or cut less"
+    if frozen:
+        yield "compressed or processed video: the noise is at least what is shown"
     if gauges.unit_words:
         yield gauges.unit_words
 

@@ -32,6 +32,7 @@ _PAUSE = 8
 """Frames between two pairs."""
 _MEMORY = 12.0
 """Pairs over which the estimate is averaged."""
+_FROZEN = 0.5
 _JUST_DARK, _JUST_BRIGHT = 1e-9, 1.0 - 1e-6
 _LAPLACE = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
 
@@ -44,7 +45,9 @@ class PhotonTransfer:
     None where the levels seen are too much alike to tell it. The straight line has the value
     ``at_dark`` at the level ``dark`` of the dark picture, with the standard error ``error``.
     ``rounding`` gives the variance of rounding to codes, which the line is without: behind a
-    curved transfer it grows with the level and would pass for photons.
+    curved transfer it grows with the level and would pass for photons. ``frozen`` says that
+    frames differ by less than rounding alone would make them: compressed or processed video,
+    whose noise cannot be told from pairs; the variances are lower bounds then.
     """
 
     levels: Floats
@@ -54,6 +57,7 @@ class PhotonTransfer:
     at_dark: float = 0.0
     error: float = 0.0
     rounding: Rounding | None = None
+    frozen: bool = False
 
     @property
     def dark_variance(self) -> float | None:
@@ -151,6 +155,8 @@ def fit_photon_transfer(
         return None
     order = np.argsort(levels)
     x, total = levels[order], variances[order]
+    if rounding is not None and median(total) < _FROZEN * median(rounding(x)):
+        return PhotonTransfer(x, np.maximum(total, rounding(x)), dark, frozen=True)
     v = np.maximum(total if rounding is None else total - rounding(x), 1e-16)
     weights = 1.0 / v**2
     keep = np.ones(x.size, bool)

@@ -138,3 +138,17 @@ def test_rounding_behind_a_curve_is_not_taken_for_photons() -> None:
     # The noise that is there includes the rounding.
     there = photons * 0.4 + float(curve.rounding_variance(0.4, 255))
     assert found.variance_at(np.array([0.4]))[0] == pytest.approx(there, rel=0.05)
+
+
+def test_frozen_pictures_are_called_so() -> None:
+    """Compressed video repeats blocks unchanged: no photon transfer, a lower bound only."""
+    curve = Transfer.named("linear")
+    same = shot(scene(), np.random.default_rng(1))
+    meter = NoiseMeter()
+    for _ in range(4):
+        meter.add(same, 0.0, lambda level: curve.rounding_variance(level, 255))
+    found = meter.result
+    assert found is not None and found.frozen
+    assert found.gain is None and found.dark_variance is None
+    assert found.variance_at(np.array([0.3]))[0] == pytest.approx(1 / 12 / 255**2)
+    assert not measured([scene()] * 4).result.frozen
