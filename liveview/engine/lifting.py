@@ -30,6 +30,7 @@ _CHANGED_FRAMES = 10
 """...when it lasts this long."""
 _LEAST_GAIN = 0.02
 _SNAP_PX = 0.015
+_NO_LIGHT = 1e-12
 _LONGEST_GAP_S = 2.0
 """After a longer gap, or a step back in time, an average begins anew."""
 
@@ -341,4 +342,4 @@ def unclipped_into(codes: Pixels, light: Light, white: int, out: Bytes) -> None:
         return
     channels = codes.shape[2]
     cv2.inRange(codes, (0,) * channels, (white - 1,) * channels, out)
-    out[light <= 0] = 0
+    cv2.bitwise_and(out, np.asarray(cv2.inRange(light, _NO_LIGHT, np.inf), np.uint8), out)
