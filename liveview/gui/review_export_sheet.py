@@ -158,8 +158,9 @@ class ExportSheet(Overlay):
         self.marks.set_state(mark=choice_mark(held.marks), on=held.marks)
         self.sound.set_state(mark=choice_mark(held.sound), on=held.sound)
         drawn = held.product in WRITTEN_ON
-        for pad in (*self.shapes.values(), self.marks, self.caption):
-            pad.setEnabled(drawn)
+        drawn_on: tuple[QWidget, ...] = (*self.shapes.values(), self.marks, self.caption)
+        for widget in drawn_on:
+            widget.setEnabled(drawn)
         has_sound = held.facts.start.sound is not None
         self.sound.setEnabled(has_sound and held.product in ("clip", "lossless"))
         self.cancel_pad.setVisible(self.working)

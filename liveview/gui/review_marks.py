@@ -15,7 +15,7 @@ from PyQt6.QtCore import QPointF, QRectF, Qt, pyqtSignal
 from PyQt6.QtGui import QColor, QImage, QMouseEvent, QPainter, QPaintEvent, QRegion, QWheelEvent
 from PyQt6.QtWidgets import QWidget
 
-from liveview.gui.paint import pen, smooth, text_width
+from liveview.gui.paint import pen, polygon, smooth, text_width
 from liveview.gui.picture import PictureWidget
 from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
 from liveview.gui.view import View, disc_view, whole_view
@@ -198,11 +198,7 @@ class ReviewMarks(QWidget):
         for turn in (-1.0, 1.0):
             tip, back, tall = turn * grip * 0.72, turn * grip * 0.25, grip * 0.4
             p.drawPolygon(
-                [
-                    QPointF(x + tip, half),
-                    QPointF(x + back, half - tall),
-                    QPointF(x + back, half + tall),
-                ]
+                polygon([(x + tip, half), (x + back, half - tall), (x + back, half + tall)])
             )
         y = half + 0.52 * half
         for words, right in ((self._names[0], True), (self._names[1], False)):

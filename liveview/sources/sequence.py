@@ -104,6 +104,4 @@ _DIGITS = re.compile(r"(\d+)")
 def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     """Sort key by which ``frame2`` comes before ``frame10``."""
     parts = _DIGITS.split(name.casefold())
-    return tuple(
-        (0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part
-    )
+    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts if part)
