@@ -43,8 +43,8 @@ from liveview.gui.words import THIN, warnings
 from liveview.model import CalibrationKind, Reading, SessionStatus
 from liveview.settings import Settings
 
-SHOW_S = 1 / 30
-"""Words, hands and marks change this often at most: within two frames of a display."""
+SHOW_S = 0.012
+"""Words, hands and marks change this often at most: with every picture of a 60 Hz display."""
 
 FOCUS_SHARE = 0.2
 """Side of a marked patch as a share of the disc's diameter."""
