@@ -101,7 +101,6 @@ class Lifting:
         self._dark = boxed(calibration.dark, place)
         self._light = np.empty(shape, np.float32)
         self._ratio = np.empty(shape, np.float32)
-        self._contrast = np.empty(shape, np.float32)
         self._smoothed = np.empty(shape, np.float32)
         self._unclipped = np.empty(shape, np.uint8)
         self._average = TimeAverage()
@@ -320,12 +319,9 @@ class Lifting:
         radius = self.settings.enhance.smooth_px
         if radius <= 0 or sigma is None or not allows("smooth"):
             return
-        gain, offset = 1.0 / lifted.gain, lifted.offset
-        cv2.addWeighted(lifted.values, gain, lifted.values, 0.0, offset, self._contrast)
-        frames = lifted.ground.frames
-        present = sigma * (lifted.frame_noise**2 + 1.0 / frames) ** 0.5
-        lifted.values = smooth(self._contrast, radius, present, self._smoothed)
-        lifted.gain, lifted.offset = 1.0, 0.0
+        present = sigma * (lifted.frame_noise**2 + 1.0 / lifted.ground.frames) ** 0.5
+        # Values differ from contrast by a factor and a constant, which smoothing lets through.
+        lifted.values = smooth(lifted.values, radius, present * lifted.gain, self._smoothed)
         lifted.noise = smoothing_noise(radius)
         mark("smooth")
 

@@ -20,6 +20,8 @@ _BANDS = np.arange(0.3, 5.01, 0.05)
 _MEMORY = 0.1
 """Share of the newest frame in what is known of the number of bands."""
 _TUNING = 4.0
+_HELD = {size: np.diag([0.0] + [1.0] * (size - 1)) for size in (4, 6)}
+"""What is held down a little in fits of four and six terms: all but the constant."""
 _LEAST_BLOCKS = 3
 _LEAST_ROWS = 8
 
@@ -117,8 +119,7 @@ def _fitted(basis: Floats, weight: Floats, sums: Floats) -> Floats:
     """Least squares from weights and weighted sums of each row."""
     normal = (basis.T * weight) @ basis
     # A wave longer than the picture is nearly a slope: hold the difference down.
-    held = np.diag([0.0] + [1.0] * (len(normal) - 1))
-    normal += 1e-4 * np.trace(normal) / len(normal) * held
+    normal += (1e-4 * normal.trace() / len(normal)) * _HELD[len(normal)]
     return np.asarray(np.linalg.solve(normal, basis.T @ sums))
 
 
@@ -129,12 +130,12 @@ def _robustly(basis: Floats, blocks: Floats, level: Floats) -> Floats:
     away = np.abs(blocks - level[:, None])[usable]
     scale = max(1.4826 * median(away), noise)
     found = np.zeros(basis.shape[1])
-    for _ in range(6):
+    for _ in range(5):
         u = (values - level[:, None]) * (1 / (_TUNING * scale))
         weight = np.where(usable & (np.abs(u) < 1), (1 - u * u) ** 2, 0.0)
         found = _fitted(basis, weight.sum(axis=1) + 1e-9, (weight * values).sum(axis=1))
         level = basis @ found
-        scale = max(0.45 * scale, noise)
+        scale = max(0.35 * scale, noise)
     return found
 
 
