@@ -5,6 +5,7 @@
     flash      __|__        back at once
     step       __|'''       stays: a lamp, a hand, the exposure
     knock      __|.|'.      swings through: a shaken picture or blade
+    flicker    _|__|__|_    comes and goes regularly
     burst      __||_|_|     several flashes: back in between, never below
 """
 
@@ -62,11 +63,21 @@ class Candidate:
         limit = max(SHARE * self.size, CLEAR * self.size / max(self.sigma, 1e-9))
         if min(self.before, default=0.0) < -limit or min(self.after, default=0.0) < -limit:
             return False
-        if self._spread_out():
+        if self._spread_out() or self._regular():
             return False
         return all(
             2 * _above(side, limit) < max(len(side), 1)
             for side in (self.before[:-1], self.after[1:])
+        )
+
+    def _regular(self) -> bool:
+        """Coming back every few frames in the same strength: flicker, sampled at the frame rate."""
+        half = 0.5 * self.size
+        past, future = self.before[::-1], self.after
+        return any(
+            past[k - 1] > half and past[2 * k - 1] > half and future[k - 1] > half
+            for k in range(2, len(past) // 2 + 1)
+            if k <= len(future)
         )
 
     def _spread_out(self) -> bool:

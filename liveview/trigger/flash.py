@@ -199,6 +199,7 @@ class FlashDetector:
                 candidate = Candidate(
                     stamp, channel.name, place, size, peak.sigma, strength, before
                 )
+                channel.predictor.leave_out(*place)
                 if channel.name == "inside":
                     candidate.compact = self._tiles.share(excess, place, size) > COMPACT
                 found.append(candidate)

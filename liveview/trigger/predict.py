@@ -15,7 +15,7 @@ Row = NDArray[np.float64]
 
 ORDER = 8
 OUTLIER = 4.0
-"""In units of the band's noise; such values do not enter the prediction."""
+"""In units of the band's noise; what a value exceeds this by does not enter the prediction."""
 MEMORY_FRAMES = 240
 """Time constant of the forgetting and of the noise."""
 RELIEF = 0.4
@@ -45,6 +45,8 @@ class RowPredictor:
         self._right = np.zeros(ORDER)
         self._weights = np.zeros(ORDER)
         self._off = np.zeros(bands)
+        self._predicted = np.zeros(bands)
+        self._since = np.full(bands, ORDER + 1)
         self.noise = np.full(bands, floor)
         """Standard deviation of the prediction error, learnt, per band."""
         self.frames = 0
@@ -60,17 +62,36 @@ class RowPredictor:
             self._push(value, value)
             return np.zeros_like(value)
         changes = np.diff(self._clean, axis=0)
-        predicted = self._clean[-1] + self._weights @ changes
+        predicted = self._within_reason(self._clean[-1] + self._weights @ changes)
+        self._predicted = predicted
+        self._since += 1
         error = value - predicted
         outlier = np.abs(error) > OUTLIER * self.noise if self.ready else np.zeros(len(value), bool)
         self._learn(changes, value - self._clean[-1], error, outlier)
         self._off = np.where(outlier, self._off + 1.0, np.maximum(self._off - RELIEF, 0.0))
-        self._push(np.where(outlier, predicted, value), value)
+        reach = OUTLIER * self.noise
+        self._push(predicted + np.clip(error, -reach, reach), value)
         believed = self._off > self._patience
         if believed.any():
             self._clean[:, believed] = self._raw[:, believed]
             self._off[believed] = 0
         return np.asarray(error)
+
+    def leave_out(self, low: int, high: int) -> None:
+        """Bands ``low <= band < high`` showed something else than the lamp: as if they had not.
+
+        Not again within the next few frames: what comes back so soon belongs to the lamp.
+        """
+        bands = np.arange(low, high)
+        fresh = bands[self._since[low:high] > ORDER]
+        self._clean[-1, fresh] = self._predicted[fresh]
+        self._since[fresh] = 0
+
+    def _within_reason(self, predicted: Row) -> Row:
+        """Not farther outside what was seen lately than that is wide: a recursion may run away."""
+        low, high = self._raw.min(axis=0), self._raw.max(axis=0)
+        room = (high - low) + OUTLIER * self.noise
+        return np.asarray(np.clip(predicted, low - room, high + room))
 
     def _push(self, clean: Row, raw: Row) -> None:
         for history, value in ((self._clean, clean), (self._raw, raw)):

@@ -14,6 +14,7 @@ from liveview.trigger.rows import Grid
 PAST = 4
 SLOW_FRAMES = 300
 FAST_FRAMES = 12
+READY_FRAMES = 60
 HIGH_FRAMES = 240
 """Time constant in which a tile's record is forgotten."""
 OUTLIER = 4.0
@@ -69,7 +70,7 @@ class TileWatch:
     @property
     def ready(self) -> bool:
         """True once the noise is known."""
-        return self._frames > 3 * FAST_FRAMES
+        return self._frames > READY_FRAMES
 
     def excess(self, tiles: Grid) -> Grid:
         """How much brighter each tile is than in the last frames, row changes taken out."""
