@@ -26,6 +26,10 @@ REST = 0.2
 """Of the flash: more than this in the other near frames is something slower."""
 MOST_CROWD = 4
 """Tiles elsewhere that may change in the frame of a tile's flash: more is movement."""
+RESTLESS = 4.5
+"""A flash is that many standard deviations of what its place did just before and after."""
+MAD = 1.4826
+FEWEST_AROUND = 6
 RECORD = 0.4
 """A flash is a record: light that only comes back (a hand leaves) is not."""
 
@@ -63,12 +67,19 @@ class Candidate:
         limit = max(SHARE * self.size, CLEAR * self.size / max(self.sigma, 1e-9))
         if min(self.before, default=0.0) < -limit or min(self.after, default=0.0) < -limit:
             return False
-        if self._spread_out() or self._regular():
+        if self._spread_out() or self._regular() or self._restless():
             return False
         return all(
             2 * _above(side, limit) < max(len(side), 1)
             for side in (self.before[:-1], self.after[1:])
         )
+
+    def _restless(self) -> bool:
+        """Where something moves all the time, this is one of its movements."""
+        around = sorted(abs(v) for v in (*self.before[:-1], *self.after[1:]))
+        if len(around) < FEWEST_AROUND:
+            return False
+        return self.size < RESTLESS * MAD * around[len(around) // 2]
 
     def _regular(self) -> bool:
         """Coming back every few frames in the same strength: flicker, sampled at the frame rate."""

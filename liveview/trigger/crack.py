@@ -5,7 +5,7 @@ A spark's crack is an N-wave of a fraction of a millisecond: most of its energy 
 
 - exceed the loudest moments of the last seconds (``peaks``: hum, a coil's buzz and steady noise
   have theirs) by what noise does only rarely,
-- be louder than the milliseconds before it (a hiss swells),
+- be louder than the milliseconds before and after it (a hiss swells),
 - have more above 4 kHz than a voice, a clap or a slammed door, whose energy is lower,
 - not be the echo of the crack before it.
 """
@@ -27,9 +27,13 @@ LENGTHS = (1, 2, 4)
 """Hops over which power is taken: an N-wave is one hop long, with the echo of the table four."""
 SHAPE = 1
 """Beside them the fit to an N-wave, which belongs to one hop."""
-AFTER_S = 0.002
-"""Sound that must have come in after an onset before it is judged."""
-BEFORE_S = (0.008, 0.001)
+CRACK_S = 0.002
+"""A crack is over by then, but for its echoes."""
+LATER_S = (0.003, 0.008)
+"""Stretch after an onset in which it must have become weaker, from and to; a hiss swells on."""
+LATER = 0.65
+"""Mean power there against that of the crack."""
+BEFORE_S = (0.008, 0.0005)
 """Stretch before an onset that it is compared with, from and to; shorter than the time between
 the sparks of a coil."""
 SUDDEN = 3.5
@@ -113,7 +117,7 @@ class CrackDetector:
         bands = self._bands
         bands.add(block)
         behind = bands.hops_in(BEFORE_S[0])
-        end = bands.count - bands.hops_in(AFTER_S) - max(LENGTHS)
+        end = bands.count - bands.hops_in(LATER_S[1]) - max(LENGTHS)
         if end <= behind:
             return ()
         found = self._search(bands, behind, end, block.error_s)
@@ -156,13 +160,13 @@ class CrackDetector:
             if _sudden(bands, powers, hop):
                 spot = self._judge(bands, hop, error_s)
                 if spot is not None:
-                    near = strengths[:, k : k + bands.hops_in(AFTER_S)]
+                    near = strengths[:, k : k + bands.hops_in(CRACK_S)]
                     found.append(replace(spot, strength=float(near.max())))
         return found
 
     def _judge(self, bands: Bands, hop: int, error_s: float) -> Spotted | None:
         """Whether what begins at a hop is a crack of its own; strength not yet known."""
-        after = bands.hops_in(AFTER_S)
+        after = bands.hops_in(CRACK_S)
         time_s = bands.onset(hop, max(LENGTHS), EDGE)
         power = float(bands.spark[hop : hop + after].max())
         if self._last.masks(time_s, power):
@@ -186,13 +190,15 @@ def _run_means(powers: Samples, length: int) -> Samples:
 
 
 def _sudden(bands: Bands, powers: list[Samples], hop: int) -> bool:
-    """Whether the sound at a hop was not there just before."""
+    """Whether the sound at a hop was not there just before and is not there soon after."""
     a, b = bands.hops_in(BEFORE_S[0]), bands.hops_in(BEFORE_S[1])
     before = slice(max(hop - a, 0), hop - b)
     if not any(power[hop] > SUDDEN * power[before].mean() for power in powers[:2]):
         return False
+    later = slice(hop + bands.hops_in(LATER_S[0]), hop + bands.hops_in(LATER_S[1]))
+    crack = float(bands.spark[hop : hop + bands.hops_in(CRACK_S)].mean())
+    if float(bands.spark[later].mean()) > LATER * crack:
+        return False
     long = powers[len(LENGTHS) - 1]
     now = float(long[max(hop - 1, 0) : hop + 2].max())
-    return now > SUDDEN_LONG * float(
-        long[before.start : hop - b - max(LENGTHS) + 2].max(initial=0.0)
-    )
+    return now > SUDDEN_LONG * float(long[before.start : hop - b - max(LENGTHS) + 2].max(initial=0))
