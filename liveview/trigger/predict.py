@@ -20,6 +20,9 @@ MEMORY_FRAMES = 240
 """Time constant of the forgetting and of the noise."""
 RELIEF = 0.4
 """How much a frame on the prediction makes up for frames off it, when a step is believed."""
+SOLVE_EVERY = 4
+"""Frames between two solutions for the weights, which change slowly."""
+_UNIT = np.eye(ORDER)
 FIRST_FRAMES = ORDER + 4
 """Before that nothing is known."""
 
@@ -102,14 +105,15 @@ class RowPredictor:
     def _learn(self, changes: Row, change: Row, error: Row, outlier: NDArray[np.bool_]) -> None:
         seen = self.frames - FIRST_FRAMES + 1
         rate = max(1.0 / seen, 1.0 / MEMORY_FRAMES)
-        used = ~(outlier | (self._off > 0))
-        design = changes[:, used] / self.noise[used]
+        weight = (self._off == 0) & ~outlier
+        design = changes * (weight / self.noise)
         self._normal += rate * (design @ design.T - self._normal)
-        self._right += rate * (design @ (change[used] / self.noise[used]) - self._right)
-        ridge = 1e-6 * np.trace(self._normal) / ORDER + 1e-12
-        self._weights = np.linalg.solve(self._normal + ridge * np.eye(ORDER), self._right)
-        size = np.minimum(1.2533 * np.abs(error), OUTLIER * self.noise)
-        if not self.ready:
-            size = 1.2533 * np.abs(error)
+        self._right += rate * (design @ (change * weight / self.noise) - self._right)
+        if not self.ready or self.frames % SOLVE_EVERY == 0:
+            ridge = 1e-6 * np.trace(self._normal) / ORDER + 1e-12
+            self._weights = np.linalg.solve(self._normal + ridge * _UNIT, self._right)
+        size = 1.2533 * np.abs(error)
+        if self.ready:
+            np.minimum(size, OUTLIER * self.noise, out=size)
         self.noise += rate * (size - self.noise)
         np.maximum(self.noise, self._floor, out=self.noise)

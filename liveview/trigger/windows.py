@@ -37,35 +37,40 @@ class RowWindows:
     def __init__(self, used: NDArray[np.bool_]) -> None:
         self._used = used.astype(np.float64)
         bands = len(used)
-        heights = [2**k for k in range(bands.bit_length()) if 2**k < bands]
-        self._spans = [
-            (np.arange(bands - h + 1), np.arange(h, bands + 1)) for h in [*heights, bands]
-        ]
+        heights = [*(2**k for k in range(bands.bit_length()) if 2**k < bands), bands]
         total = np.concatenate([[0.0], np.cumsum(self._used)])
-        self._root = [np.sqrt(np.maximum(total[b] - total[a], 1.0)) for a, b in self._spans]
-        self._there = [(total[b] - total[a]) >= 1.0 for a, b in self._spans]
-        self._noise = np.ones(len(self._spans))
+        spans = [
+            (h, low) for h in heights for low in range(bands - h + 1) if total[low + h] > total[low]
+        ]
+        height = np.array([h for h, _ in spans], np.intp)
+        self._low = np.array([low for _, low in spans], np.intp)
+        self._high = self._low + height
+        self._root = np.sqrt(total[self._high] - total[self._low])
+        # All windows of one height lie together; where each height begins, and how many it has.
+        self._kind = np.searchsorted(np.unique(height), height)
+        self._begins = np.flatnonzero(np.diff(height, prepend=0))
+        self._counts = np.bincount(self._kind)
+        self._noise = np.ones(len(self._counts))
         self._frames = 0
         self.trials = 2.0 * max(1.0, float(self._used.sum()))
         """Number of independent windows, about: each height has half as many as the one below."""
 
     def peak(self, excess: Row) -> Peak:
         """The strongest window of ``excess`` (in units of each band's noise); learns the noise."""
-        total = np.concatenate([[0.0], np.cumsum(excess * self._used)])
-        best = Peak(0, len(excess), 0.0)
+        if len(self._low) == 0:
+            return Peak(0, len(excess), 0.0)
+        total = np.zeros(len(excess) + 1)
+        np.cumsum(excess * self._used, out=total[1:])
+        sums = (total[self._high] - total[self._low]) / self._root
+        noise = np.maximum(self._noise, 1.0)[self._kind]
+        sigma = sums / noise
+        top = int(sigma.argmax())
+        self._learn(np.abs(sums))
+        return Peak(int(self._low[top]), int(self._high[top]), float(sigma[top]))
+
+    def _learn(self, size: Row) -> None:
         self._frames += 1
-        rate = max(1.0 / self._frames, 1.0 / MEMORY_FRAMES)
-        for k, (low, high) in enumerate(self._spans):
-            if not self._there[k].any():
-                continue
-            sums = (total[high] - total[low]) / self._root[k]
-            size = np.abs(sums)
-            if self._frames > FIRST_FRAMES:
-                size = np.minimum(size, 4.0 * self._noise[k])
-            usual = 1.2533 * float(size[self._there[k]].mean())
-            top = int(np.argmax(sums))
-            sigma = float(sums[top]) / max(self._noise[k], 1.0)
-            if sigma > best.sigma:
-                best = Peak(int(low[top]), int(high[top]), sigma)
-            self._noise[k] += rate * (usual - self._noise[k])
-        return best
+        if self._frames > FIRST_FRAMES:
+            size = np.minimum(size, 4.0 * self._noise[self._kind])
+        usual = 1.2533 * np.add.reduceat(size, self._begins) / self._counts
+        self._noise += max(1.0 / self._frames, 1.0 / MEMORY_FRAMES) * (usual - self._noise)
