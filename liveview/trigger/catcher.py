@@ -126,7 +126,7 @@ class Catcher:
     @property
     def crack_strength(self) -> float | None:
         """Largest strength in the newest block of sound; None until its background is known."""
-        return self._crack.strongest
+        return self._crack.strongest if self._crack.ready else None
 
     def apply(self, settings: Settings) -> None:
         """Use other settings from now on; what was learnt is kept."""

@@ -128,15 +128,17 @@ class CrackDetector:
     def _search(self, bands: Bands, first: int, end: int, error_s: float) -> list[Spotted]:
         """Look at the hops ``first`` to ``end``, in moments that teach the background."""
         found: list[Spotted] = []
+        self.strongest = 0.0
         powers = [*(_run_means(bands.spark, length) for length in LENGTHS), bands.shape]
         step = bands.hops_in(self._peaks[0].moment_s)
         for low in range(first, end, step):
             part = slice(low, min(low + step, end))
-            self.strongest = max(
+            strongest = max(
                 peaks.strength(float(power[part].max()))
                 for peaks, power in zip(self._peaks, powers, strict=True)
             )
-            if self.ready and self.strongest > self.sigma:
+            self.strongest = max(self.strongest, strongest)
+            if self.ready and strongest > self.sigma:
                 found += self._onsets(bands, part, powers, error_s)
             quiet = not (self._last.crack and bands.time_of(low) < self._last.time_s + REST_S)
             for peaks, power in zip(self._peaks, powers, strict=True):
