@@ -22,7 +22,6 @@ BT709_WEIGHTS_BGR = (0.0722, 0.7152, 0.2126)
 """Luminance from linear blue, green, red (ITU-R BT.709-6, 2015, item 3.2)."""
 
 _STRIP_ROWS = 64
-_SUM = np.ones((1, 3), np.float32)
 _CHANNELS = {"blue": 0, "green": 1, "red": 2}
 _GAMMA = re.compile(r"gamma:(\d+(?:\.\d+)?)")
 
@@ -119,12 +118,19 @@ class Transfer:
         return self._luminance(pixels[..., :3], white, out)
 
     def _luminance(self, pixels: Pixels, white: int, out: Light | None) -> Light:
-        """All three channels at once, in strips that stay in the processor's cache."""
-        total = np.empty(pixels.shape[:2], np.float32) if out is None else out
-        table = _table_bgr(self, _codes(pixels.dtype), white)
-        for row in range(0, len(pixels), _STRIP_ROWS):
-            strip = slice(row, row + _STRIP_ROWS)
-            cv2.transform(cv2.LUT(pixels[strip], table), _SUM, total[strip])
+        """The weighted sum of the channels, in strips that stay in the processor's cache."""
+        rows, columns = pixels.shape[:2]
+        total = np.empty((rows, columns), np.float32) if out is None else out
+        blue, green, red = (self._table(pixels.dtype, white, w) for w in BT709_WEIGHTS_BGR)
+        planes = [np.empty((_STRIP_ROWS, columns), pixels.dtype) for _ in range(3)]
+        part = np.empty((_STRIP_ROWS, columns), np.float32)
+        for row in range(0, rows, _STRIP_ROWS):
+            here = total[row : row + _STRIP_ROWS]
+            codes, more = [plane[: len(here)] for plane in planes], part[: len(here)]
+            cv2.split(pixels[row : row + _STRIP_ROWS], codes)
+            cv2.LUT(codes[0], blue, here)
+            cv2.add(here, cv2.LUT(codes[1], green, more), here)
+            cv2.add(here, cv2.LUT(codes[2], red, more), here)
         return total
 
     def to_code(self, light: ArrayLike, white: int) -> Pixels:
@@ -138,14 +144,6 @@ class Transfer:
 
 def _codes(dtype: np.dtype[Any]) -> int:
     return 256 if dtype == np.uint8 else 65536
-
-
-@lru_cache(maxsize=8)
-def _table_bgr(curve: Transfer, size: int, white: int) -> Light:
-    parts = [_table(curve, size, white, weight).ravel() for weight in BT709_WEIGHTS_BGR]
-    table = np.ascontiguousarray(np.stack(parts, axis=-1).reshape(1, size, 3))
-    table.setflags(write=False)
-    return table
 
 
 @lru_cache(maxsize=32)
