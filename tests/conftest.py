@@ -53,9 +53,11 @@ def private_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         "XDG_CACHE_HOME": "cache",
         "XDG_VIDEOS_DIR": "videos",
     }
+    if "XDG_RUNTIME_DIR" not in os.environ:  # a running desktop has its sockets there
+        names["XDG_RUNTIME_DIR"] = "run"
     with pytest.MonkeyPatch.context() as patch:
         for variable, folder in names.items():
-            (home / folder).mkdir()
+            (home / folder).mkdir(mode=0o700)
             patch.setenv(variable, str(home / folder))
         yield home
 
