@@ -82,11 +82,11 @@ class Candidate:
         return self.size < RESTLESS * MAD * around[len(around) // 2]
 
     def _regular(self) -> bool:
-        """Coming back every few frames in the same strength: flicker, sampled at the frame rate."""
-        half = 0.5 * self.size
+        """Coming back every few frames: flicker, sampled at the frame rate."""
+        much = SHARE * self.size
         past, future = self.before[::-1], self.after
         return any(
-            past[k - 1] > half and past[2 * k - 1] > half and future[k - 1] > half
+            past[k - 1] > much and past[2 * k - 1] > much and future[k - 1] > much
             for k in range(2, len(past) // 2 + 1)
             if k <= len(future)
         )
