@@ -10,15 +10,16 @@ from liveview.engine.soundring import SoundRing
 from liveview.errors import InputUnreadable, SoundUnavailable
 from liveview.model import SoundInfo, SoundSource
 
-READ_TIMEOUT_S = 1.0
-RETRY_S = 1.0
+READ_TIMEOUT_S = 2.0
+FIRST_RETRY_S = 1.0
+LONGEST_RETRY_S = 8.0
 
 
 class Listen:
     """Body of the sound thread. Without sound the session goes on, and says so.
 
-    A microphone that disappears is tried again every second; a sound that could never be opened
-    is not.
+    A microphone that disappears is tried again, after longer and longer waits; a sound that could
+    never be opened is not.
 
     Parameters
     ----------
@@ -44,7 +45,9 @@ class Listen:
 
     def __call__(self, stop: threading.Event) -> None:
         """Run until ``stop``, the end of the sound, or a sound that cannot be had."""
+        wait_s = FIRST_RETRY_S
         while not stop.is_set():
+            heard = self._ring.count
             try:
                 self._run_source(stop)
                 return
@@ -54,18 +57,19 @@ class Listen:
                     self._board.say("sound", f"no sound: {error}")
                     return
                 self._board.say("sound", f"no sound: {error.what}: trying again")
-                stop.wait(RETRY_S)
+                wait_s = FIRST_RETRY_S if self._ring.count > heard else wait_s
+                stop.wait(wait_s)
+                wait_s = min(2.0 * wait_s, LONGEST_RETRY_S)
 
     def _run_source(self, stop: threading.Event) -> None:
         source = self._make()
         try:
             self._info = source.open()
+            self._worked = True
             while not stop.is_set():
                 block = source.read(READ_TIMEOUT_S)
                 if block is None:
                     break
-                if not self._worked or block.lost_before:
-                    self._worked = True
                 self._board.say("sound", "")
                 self._ring.add(block)
         finally:
