@@ -260,16 +260,17 @@ def validated(data: Mapping[str, Any], where: str) -> Settings:
     try:
         return Settings.model_validate(dict(data))
     except ValidationError as error:
-        first = error.errors()[0]
-        key = ".".join(str(part) for part in first["loc"])
-        if first["type"] == "extra_forbidden":
-            raise BadRequest(
-                f"unknown key '{key}'", where, "remove it or correct its spelling"
-            ) from error
-        message = first["msg"].removeprefix("Value error, ")
-        raise BadRequest(
-            f"{key} = {first.get('input')!r}: {message}", where, "correct this value"
-        ) from error
+        raise first_fault(error, where) from error
+
+
+def first_fault(error: ValidationError, where: str) -> BadRequest:
+    """The first wrong key of a validated file as one line for the user."""
+    first = error.errors()[0]
+    key = ".".join(str(part) for part in first["loc"])
+    if first["type"] == "extra_forbidden":
+        return BadRequest(f"unknown key '{key}'", where, "remove it or correct its spelling")
+    message = first["msg"].removeprefix("Value error, ")
+    return BadRequest(f"{key} = {first.get('input')!r}: {message}", where, "correct this value")
 
 
 def load_settings(path: Path) -> Settings:

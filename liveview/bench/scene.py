@@ -21,7 +21,17 @@ from liveview.bench.flows.jet import JetSettings
 from liveview.bench.flows.lighter import LighterSettings
 from liveview.bench.flows.spark import SparkSettings
 from liveview.errors import BadRequest
-from liveview.settings import Blade, Hertz, Lamp, Metres, Rig, Seconds, Section, Settings
+from liveview.settings import (
+    Blade,
+    Hertz,
+    Lamp,
+    Metres,
+    Rig,
+    Seconds,
+    Section,
+    Settings,
+    first_fault,
+)
 from liveview.shipped import shipped_folder
 
 FLOW_FADE_S = 0.4
@@ -303,13 +313,4 @@ def _validated(data: Mapping[str, Any], where: str) -> Scene:
     try:
         return Scene.model_validate(dict(data))
     except ValidationError as error:
-        first = error.errors()[0]
-        key = ".".join(str(part) for part in first["loc"])
-        if first["type"] == "extra_forbidden":
-            raise BadRequest(
-                f"unknown key '{key}'", where, "remove it or correct its spelling"
-            ) from error
-        message = first["msg"].removeprefix("Value error, ")
-        raise BadRequest(
-            f"{key} = {first.get('input')!r}: {message}", where, "correct this value"
-        ) from error
+        raise first_fault(error, where) from error

@@ -1,8 +1,8 @@
 """G. I. Taylor, 1950, "The formation of a blast wave by a very intense explosion. II. The atomic
 explosion of 1945", Proc. R. Soc. A 201:175, Table 1: radius of the fireball against time.
 
-The table and Taylor's line are from memory and agree with a public transcription (in which one
-row is misprinted); the derived slopes were worked out from the table.
+The table and Taylor's line are from memory and agree with a public copy (in which one row is
+misprinted); the derived slopes were worked out from the table.
 """
 
 from __future__ import annotations
