@@ -203,7 +203,16 @@ def lost_line(status: SessionStatus) -> str:
 def warnings(status: SessionStatus, reading_words: tuple[str, ...]) -> tuple[str, ...]:
     """All words for the screen, most urgent first, each once."""
     found: list[str] = []
-    for words in (status.words, status.store.words, reading_words, status.calibration_words):
+    missed = status.counters.missed_watch
+    unseen = count(missed, "frame", "frames") + " not seen by the trigger: use a lower rate or size"
+    groups = (
+        status.words,
+        (unseen,) if missed else (),
+        status.store.words,
+        reading_words,
+        status.calibration_words,
+    )
+    for words in groups:
         found.extend(word for word in words if word and word not in found)
     return tuple(found)
 

@@ -91,6 +91,12 @@ def test_lost_frames_are_those_before_and_inside_the_program() -> None:
     assert words.lost_line(SessionStatus()) == "0 frames lost"
 
 
+def test_frames_that_the_trigger_missed_are_said() -> None:
+    assert words.warnings(SessionStatus(), ()) == ()
+    (said,) = words.warnings(SessionStatus(counters=Counters(missed_watch=3)), ())
+    assert said.startswith("3 frames not seen by the trigger")
+
+
 def test_warnings_come_once_and_the_source_first() -> None:
     status = SessionStatus(
         words=("no frame for 2 s",),
