@@ -350,16 +350,22 @@ class WatchPage(QWidget):
         left = [f"take {kind.value}" for kind in CalibrationKind]
         for k, name in enumerate(left):
             self._beside(self.pads[name], middle + (k - 1) * look.px(5.6), left=True)
-        right = [name for name in self.pads if name.startswith("view ")] + ["gain"]
-        pitch = look.px(4.3)
-        for k, name in enumerate(right):
-            gap = look.px(1.0) if name == "gain" else 0.0
-            y = middle - look.px(2.2) + (k - (len(right) - 1) / 2) * pitch + gap
-            self._beside(self.pads[name], y, left=False)
         self._place_catch_pads()
 
+    def _place_view_pads(self) -> None:
+        """Beside the disc's middle, or lower where the trigger has much to say."""
+        look = self._look
+        names = [name for name in self.pads if name.startswith("view ")] + ["gain"]
+        pitch = look.px(4.3)
+        first = self.height() / 2 - look.px(2.2) - (len(names) - 1) / 2 * pitch
+        above = self.pads["arm"].geometry().bottom() + look.px(0.4)
+        first = max(first, above + self.pads[names[0]].height() / 2)
+        for k, name in enumerate(names):
+            gap = look.px(1.0) if name == "gain" else 0.0
+            self._beside(self.pads[name], first + k * pitch + gap, left=False)
+
     def _place_catch_pads(self) -> None:
-        """Below the words of the trigger, however many there are."""
+        """Below the words of the trigger, however many there are; the views below them."""
         x = float(self.width()) - self._look.px(1.5)
         y = self.catch.y() + self.catch.needed_height(self.catch.width()) + self._look.px(1.2)
         for name in ("trigger", "arm"):
@@ -367,6 +373,7 @@ class WatchPage(QWidget):
             x -= pad.width()
             pad.move(round(x), round(y))
             x -= self._look.px(1.0)
+        self._place_view_pads()
 
     def _beside(self, pad: Pad, y: float, *, left: bool) -> None:
         """Put a pad next to the instrument's edge at a height."""

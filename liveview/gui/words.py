@@ -170,7 +170,7 @@ def spotted_line(spotted: Spotted) -> str:
     when = f"{spotted.time_s:.3f}{THIN}s"
     if spotted.cause in (Cause.HAND, Cause.COUNT):
         return f"{what}, {when}"
-    strength = f"{spotted.strength:.0f}" if spotted.strength < 1000 else "over 1000"
+    strength = f"{spotted.strength:.0f}" if spotted.strength < 1000 else ">1000"
     return f"{what}, {when}, {strength}{THIN}σ"
 
 
