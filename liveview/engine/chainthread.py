@@ -20,6 +20,9 @@ from liveview.settings import Settings
 WAIT_S = 1.0
 KEPT_LATENCIES = 16384
 
+KEEPS_UP = 1.25
+"""Sources up to this many times as fast as the beat are worked on frame by frame."""
+
 
 class ChainLike(Protocol):
     """What the thread needs of :class:`liveview.engine.chain.Chain`."""
@@ -72,6 +75,8 @@ class ChainThread:
         For the wall time of calibration pictures.
     more : callable
         False when capture has ended for good.
+    rate_hz : callable
+        Measured rate of the source, None before it is known.
     aids : AidsDesk, optional
         Served with every frame shown.
     """
@@ -89,6 +94,7 @@ class ChainThread:
         clock: Callable[[], float],
         wall_minus_session_s: float,
         more: Callable[[], bool],
+        rate_hz: Callable[[], float | None],
         aids: AidsDesk | None = None,
     ) -> None:
         self._current_feed = feed
@@ -100,7 +106,11 @@ class ChainThread:
         self._clock = clock
         self._wall_s = wall_minus_session_s
         self._more = more
+        self._rate_hz = rate_hz
         self._aids = aids
+        self._announce: Callable[[], None] | None = None
+        self._beat_s = 0.0
+        self._due_s = 0.0
         self._lock = threading.Lock()
         self._wanted: tuple[Settings, Disc | None] = (settings, None)
         self._applied: tuple[Settings, Disc | None] | None = None
@@ -129,6 +139,14 @@ class ChainThread:
             self._wanted = (settings, disc)
         self._bell.ring()
 
+    def announce(self, to: Callable[[], None] | None, beat_s: float = 0.0) -> None:
+        """Call ``to`` from this thread after every new reading.
+
+        Of a source much faster than one frame in ``beat_s`` only one frame a beat is worked on,
+        always the newest: nobody sees more, and the time is better spent on catching.
+        """
+        self._announce, self._beat_s = to, beat_s
+
     def retake_background(self) -> None:
         """Without a reference: take the background anew from the next frame on."""
         self._retake.set()
@@ -141,8 +159,21 @@ class ChainThread:
                 heard = self._bell.count
                 if not self._step():
                     self._bell.wait(heard, WAIT_S)
+                elif (rest_s := self._rest_s()) > 0.0:
+                    stop.wait(rest_s)
         finally:
             self._hold(None)
+
+    def _rest_s(self) -> float:
+        """Time until the next beat; none where every frame counts."""
+        rate_hz = self._rate_hz()
+        if rate_hz is None or rate_hz * self._beat_s < KEEPS_UP or self._took:
+            return 0.0
+        now = self._clock()
+        self._due_s += self._beat_s
+        if not now - self._beat_s < self._due_s <= now + self._beat_s:
+            self._due_s = now + self._beat_s / 2
+        return self._due_s - now
 
     def _step(self) -> bool:
         feed = self._current_feed()
@@ -221,6 +252,9 @@ class ChainThread:
         assert self._chain is not None
         reading = self._chain.run(lease.frame)
         self._mailbox.put(reading)
+        announce = self._announce
+        if announce is not None:
+            announce()
         if self._aids is not None and self._feed is not None:
             self._aids.serve(lease.frame, reading, self._wanted[0], self._feed.info)
 

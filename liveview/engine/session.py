@@ -146,6 +146,7 @@ class Session:
             clock=self.clock,
             wall_minus_session_s=self._wall_s,
             more=self._more,
+            rate_hz=lambda: self._capture.rate_hz,
             aids=self.aids,
         )
         self._chain.want(settings, self._disc)
@@ -201,6 +202,15 @@ class Session:
     def newest(self) -> Reading | None:
         """The newest reading, None before the first."""
         return self._mailbox.get()
+
+    def announce(self, to: Callable[[], None] | None, beat_s: float = 0.0) -> None:
+        """Call ``to``, from a thread, after each new reading; None: no more.
+
+        ``beat_s`` is the time for which the caller shows one picture, seconds: of a much faster
+        source only the newest frame of each beat becomes a reading. Capture, trigger and
+        recording see every frame all the same.
+        """
+        self._chain.announce(to, beat_s)
 
     def status(self) -> SessionStatus:
         """A snapshot of everything else; never waits for a thread."""

@@ -1,8 +1,9 @@
-"""The one Qt object between the window and the threads: it pulls, nothing pushes.
+"""The one Qt object between the window and the threads: it is nudged, then pulls.
 
-A timer looks for the newest reading more often than the display can show pictures, so that what
-is painted is fresh; a slower beat pulls the status. Changing the source stops the old session
-and builds the new one in a thread of its own, so that a stuck driver never holds the window.
+The chain thread says that there is a new reading, without handing it over: whenever the window
+has time it takes the newest one, so that what is painted is fresh and nothing queues up. A
+slower timer pulls the status. Changing the source stops the old session and builds the new one
+in a thread of its own, so that a stuck driver never holds the window.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from PyQt6.QtCore import QObject, Qt, QTimer, pyqtSignal
+from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 
 from liveview.errors import LiveviewError, WorkerStuck
 from liveview.model import Reading, SessionState, SessionStatus
@@ -22,11 +23,8 @@ from liveview.worker import Worker
 if TYPE_CHECKING:
     from liveview.engine.session import Session
 
-POLL_MS = 4
-"""How often the newest reading is looked for."""
-
-SLOW_ENOUGH = 1.25
-"""Sources up to this many times as fast as the display are shown picture by picture."""
+STATUS_MS = 40
+"""How often the slow things are looked after."""
 
 STATUS_S = 0.12
 """How often the status is pulled."""
@@ -63,6 +61,7 @@ class Bridge(QObject):
     """Address of the session that has just been put in place."""
     said = pyqtSignal(str)
     """A short answer to something the user did."""
+    _nudged = pyqtSignal()
 
     def __init__(
         self,
@@ -80,7 +79,7 @@ class Bridge(QObject):
         self._session: Session | None = None
         self._newest: Reading | None = None
         self._status = SessionStatus()
-        self._next_picture_s = 0.0
+        self._pending = False
         self._next_status_s = 0.0
         self._change: Worker | None = None
         self._built: Session | None = None
@@ -91,9 +90,9 @@ class Bridge(QObject):
         self._stuck = ""
         self._words: tuple[str, ...] = ()
         self._timer = QTimer(self)
-        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
-        self._timer.setInterval(POLL_MS)
+        self._timer.setInterval(STATUS_MS)
         self._timer.timeout.connect(self._tick)
+        self._nudged.connect(self._pull_reading)
 
     # --- what the window asks
 
@@ -145,7 +144,8 @@ class Bridge(QObject):
     def adopt(self, session: Session, address: str, otherwise: Sequence[str] = ()) -> None:
         """Take over a session that was started before the window was there."""
         self._queue = list(otherwise)
-        self._session, self._address = session, address
+        self._hold(session)
+        self._address = address
         self.source_changed.emit(address)
 
     def apply(self, settings: Settings) -> None:
@@ -169,6 +169,7 @@ class Bridge(QObject):
             except WorkerStuck as error:
                 words.append(str(error))
         for session in {id(s): s for s in (self._session, self._built) if s is not None}.values():
+            session.announce(None)
             try:
                 session.stop(max(deadline - self._clock(), 0.1))
             except LiveviewError as error:
@@ -192,6 +193,7 @@ class Bridge(QObject):
 
         def change(stop: object) -> None:
             if old is not None:
+                old.announce(None)
                 try:
                     old.stop(2.0)
                 except WorkerStuck as error:
@@ -218,7 +220,7 @@ class Bridge(QObject):
         elif error is not None:
             raise error
         else:
-            self._session = session
+            self._hold(session)
             self.source_changed.emit(self._address)
         if self._wanted is not None:
             wanted, self._wanted = self._wanted, None
@@ -234,32 +236,32 @@ class Bridge(QObject):
 
     # --- pulling
 
+    def _hold(self, session: Session | None) -> None:
+        self._session = session
+        if session is not None:
+            session.announce(self._nudge, self._interval_s)
+            self._nudge()
+
+    def _nudge(self) -> None:
+        """Called from the chain thread; one nudge under way is enough."""
+        if not self._pending:
+            self._pending = True
+            self._nudged.emit()
+
+    def _pull_reading(self) -> None:
+        self._pending = False
+        reading = None if self._session is None else self._session.newest()
+        if reading is not None and reading is not self._newest:
+            self._newest = reading
+            self._had_picture = True
+            self.new_reading.emit(reading)
+
     def _tick(self) -> None:
         self._finish_change()
         now = self._clock()
-        session = self._session
-        if session is not None and now >= self._next_picture_s:
-            reading = session.newest()
-            if reading is not None and reading is not self._newest:
-                self._newest = reading
-                self._had_picture = True
-                self._next_picture_s = self._following_picture_s(now)
-                self.new_reading.emit(reading)
         if now >= self._next_status_s:
             self._next_status_s = now + STATUS_S
             self._pull_status()
-
-    def _following_picture_s(self, now: float) -> float:
-        """When the next picture may be shown.
-
-        One that comes no faster than the display is shown at once: waiting would only make it
-        older. Of a faster source every picture shown is the newest at its beat.
-        """
-        rate_hz = self._status.rate_hz
-        if rate_hz is not None and rate_hz * self._interval_s < SLOW_ENOUGH:
-            return now
-        beat = self._next_picture_s + self._interval_s
-        return beat if beat > now else now + self._interval_s / 2
 
     def _pull_status(self) -> None:
         if self._session is not None:

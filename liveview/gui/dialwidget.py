@@ -18,6 +18,7 @@ from liveview.gui.ring import (
     MemoryValues,
     paint_face,
     paint_hands,
+    paint_legend_words,
     paint_memory,
 )
 from liveview.gui.theme import Look
@@ -74,14 +75,15 @@ class DialWidget(QWidget):
     def set_hands(self, values: HandValues) -> None:
         """Move the hands."""
         if values != self._hands:
+            layer = 3 if values.legend == self._hands.legend else 1
             self._hands = values
-            self._changed(2)
+            self._changed(layer)
 
     def set_memory(self, values: MemoryValues) -> None:
         """Change what the memory ring shows."""
         if values != self._memory:
             self._memory = values
-            self._changed(1)
+            self._changed(2)
 
     def _changed(self, layer: int) -> None:
         """A layer and those above it are drawn anew; neither the disc nor the corners are."""
@@ -99,10 +101,11 @@ class DialWidget(QWidget):
         painter.end()
 
     def _drawn(self) -> QPixmap:
-        """Face, memory and hands, each over a copy of the one below."""
+        """Face, legend, memory and hands, each over a copy of the one below."""
         g, look = self._geometry, self._look
         steps: tuple[Callable[[QPainter], None], ...] = (
             lambda p: paint_face(p, g, look, self._face_values),
+            lambda p: paint_legend_words(p, g, look, self._hands.legend),
             lambda p: paint_memory(p, g, look, self._memory),
             lambda p: paint_hands(p, g, look, self._hands),
         )

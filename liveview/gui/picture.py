@@ -61,6 +61,8 @@ class PictureWidget(QWidget):
         super().__init__(parent)
         self.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
         self.setMouseTracking(True)
+        # Round and opaque: what lies beneath need not be painted again with every picture.
+        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setAccessibleName("Live picture of the mirror")
         self._look = Look()
         self._reading: Reading | None = None
@@ -185,6 +187,7 @@ class PictureWidget(QWidget):
                 self.update()
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
+        self.setMask(QRegion(self.rect(), QRegion.RegionType.Ellipse))
         self._view = None
         self._glide()
 
@@ -208,19 +211,18 @@ class PictureWidget(QWidget):
 
     def _paint_nothing(self, painter: QPainter) -> None:
         half = self.width() / 2
+        painter.fillRect(self.rect(), COLOURS.ground)
         painter.setPen(pen(COLOURS.line, self._look.line()))
-        painter.setBrush(COLOURS.ground)
         painter.drawEllipse(QPointF(half, half), half - 1, half - 1)
 
     def _paint_picture(self, painter: QPainter, view: View, image: QImage) -> None:
         left, top = view.to_widget(-0.5, -0.5)
         frame = QRectF(left, top, image.width() * view.scale, image.height() * view.scale)
-        # A clip region and a soft ring over its stair steps cost half of a smooth round brush.
         half = self.width() / 2
-        side = self.width()
-        painter.setClipRegion(QRegion(0, 0, side, side, QRegion.RegionType.Ellipse))
+        if not frame.contains(QRectF(self.rect())):
+            painter.fillRect(self.rect(), COLOURS.ground)
+        # The mask and a soft ring over its stair steps cost half of a smooth round brush.
         painter.drawImage(frame, image)
-        painter.setClipping(False)
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.setPen(pen(COLOURS.ground, 3.0))
         painter.drawEllipse(QPointF(half, half), half - 0.5, half - 0.5)

@@ -41,7 +41,7 @@ class HandValues:
 
     ``uncut`` is the reading (or the relative brightness, then ``relative`` is True), ``steady`` the
     lowest and highest of the last seconds, ``legend`` the words at the left end, in the middle and
-    at the right end of the legend.
+    at the right end of the legend (drawn apart: they change rarely).
     """
 
     uncut: float | None = None
@@ -92,9 +92,15 @@ def paint_hands(p: QPainter, g: DialGeometry, look: Look, values: HandValues) ->
     _blade_mark(p, g, look, centre, values.side)
     if values.uncut is not None:
         _index(p, g, look, centre, values)
-    if values.legend is not None:
-        _legend_words(p, g, look, centre, values.legend)
     _clip_marks(p, g, look, centre, values.clipped)
+
+
+def paint_legend_words(
+    p: QPainter, g: DialGeometry, look: Look, words: tuple[str, str, str] | None
+) -> None:
+    """What the ends and the middle of the legend stand for."""
+    if words is not None:
+        _legend_words(p, g, look, QPointF(g.centre, g.centre), words)
 
 
 def _track(g: DialGeometry, look: Look) -> tuple[float, float]:

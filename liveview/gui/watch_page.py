@@ -11,6 +11,7 @@ from PyQt6.QtCore import QRect, Qt, QTimer
 from PyQt6.QtGui import QResizeEvent
 from PyQt6.QtWidgets import QWidget
 
+from liveview.gui.chores import Chores
 from liveview.gui.dial import shadow_of
 from liveview.gui.dialwidget import DialWidget
 from liveview.gui.history import History
@@ -39,7 +40,10 @@ if TYPE_CHECKING:
     from liveview.gui.histogram import HistogramPlot
 
 HANDS_S = 0.06
-"""The hands and the figures that belong to them change this often at most."""
+"""The hands change this often at most."""
+
+WORDS_S = 0.12
+"""Figures and words change this often at most."""
 
 PLOT_S = 0.2
 """The histogram and the memory ring change this often at most."""
@@ -83,7 +87,6 @@ class WatchPage(QWidget):
         self._own_words: tuple[str, ...] = ()
         self._uncut = History(STEADY_S)
         self._light = History(8.0, most=120)
-        self._next_hands_s = self._next_plot_s = 0.0
         self.dial = DialWidget(self)
         self.blade = Lines(LEFT, parent=self)
         self.notices = Lines(LEFT, from_bottom=True, parent=self)
@@ -91,7 +94,19 @@ class WatchPage(QWidget):
         self.verdict = Lines(RIGHT, parent=self)
         self.pads = self._make_pads(views)
         self.histogram: HistogramPlot | None = None
+        self._chores = self._make_chores()
         QTimer.singleShot(0, self._refresh_pads)
+
+    def _make_chores(self) -> Chores:
+        chores = Chores(self._clock)
+        chores.add("hands", HANDS_S, self._refresh_hands)
+        chores.add("words", WORDS_S, self._refresh_words)
+        chores.add("plot", PLOT_S, self._refresh_plot)
+        chores.add("memory", PLOT_S, self._refresh_memory)
+        chores.add("pads", WORDS_S, self._refresh_pads)
+        chores.add("catch", WORDS_S, self._refresh_catch)
+        chores.add("notices", WORDS_S, self._refresh_notices)
+        return chores
 
     @property
     def picture(self) -> object:
@@ -129,16 +144,8 @@ class WatchPage(QWidget):
         self._reading = reading
         self.dial.picture.show_reading(reading)
         self._remember(reading)
-        now = self._clock()
-        if now >= self._next_hands_s:
-            self._next_hands_s = now + HANDS_S
-            self._refresh_face()
-            self._refresh_hands()
-            self._refresh_words()
-        if now >= self._next_plot_s:
-            self._next_plot_s = now + PLOT_S
-            self._refresh_plot()
-            self._refresh_memory()
+        self._chores.want("hands", "words", "notices", "plot", "memory")
+        self._chores.with_picture()
 
     def show_status(self, status: SessionStatus, own_words: tuple[str, ...]) -> None:
         """A new status of the session."""
@@ -147,9 +154,8 @@ class WatchPage(QWidget):
         span = status.ring_capacity_seconds
         if span is not None and span > 0 and abs(span / self._light.span_s - 1) > 0.05:
             self._light = History(span, most=120)
-        self._refresh_pads()
-        self._refresh_catch()
-        self._refresh_notices()
+        self._chores.want("pads", "catch", "notices")
+        self._chores.without_picture()
 
     def clear(self) -> None:
         """Another source: nothing is known yet."""
@@ -201,6 +207,7 @@ class WatchPage(QWidget):
         reading = self._reading
         if reading is None:
             return
+        self._refresh_face()
         blade = reading.blade
         now = reading.stamp.time_s
         value = blade.uncut if blade.uncut is not None else blade.relative
@@ -243,7 +250,6 @@ class WatchPage(QWidget):
             return
         self.blade.show_lines(blade_lines(reading.blade, self._settings.blade, self._reached()))
         self.verdict.show_lines(verdict_lines(reading))
-        self._refresh_notices()
 
     def _refresh_plot(self) -> None:
         found = None if self._reading is None else self._reading.histogram

@@ -181,6 +181,35 @@ def test_every_frame_is_watched_once():
         assert session.newest().stamp.number == 299
 
 
+def test_a_fast_source_is_worked_on_at_the_beat_and_watched_whole():
+    says = info(rate_hz=500.0, kind=SourceKind.VIDEO)
+    with Rigged(source([scene(says) for _ in range(300)], says)) as session:
+        heard: list[int] = []
+        session.announce(lambda: heard.append(session.newest().stamp.number), 0.05)
+        wait_for(lambda: session.status().state is SessionState.ENDED)
+        wait_for(lambda: session.status().counters.watched == 300)
+        wait_for(lambda: session.newest().stamp.number == 299)
+        # 0.6 s at a beat of 0.05 s, and those before the rate was known.
+        assert 3 <= len(heard) < 100
+        assert heard == sorted(set(heard))
+        assert session.status().counters.missed_watch == 0
+
+
+def test_nobody_is_told_of_readings_any_more_once_that_was_asked():
+    says = info()
+    with Rigged(source(forever(says), says)) as session:
+        heard: list[int] = []
+        session.announce(lambda: heard.append(1))
+        wait_for(lambda: len(heard) > 2)
+        session.announce(None)
+        before = session.newest().stamp.number
+        wait_for(lambda: session.newest().stamp.number > before + 2)
+        told = len(heard)
+        before = session.newest().stamp.number
+        wait_for(lambda: session.newest().stamp.number > before + 5)
+        assert len(heard) == told
+
+
 def test_gaps_in_the_numbers_are_counted():
     says = info(kind=SourceKind.VIDEO)
     steps = [*repeat(scene(says), 10), Skip(7), *repeat(scene(says), 10), Skip(2), scene(says)]

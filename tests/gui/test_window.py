@@ -46,7 +46,7 @@ def test_it_shows_a_picture_its_readings_and_the_count_of_lost_frames(open_windo
     rig.wait(lambda: "0 frames lost" in words_of(rig))
     assert "Relative brightness" in words_of(rig)
     assert not rig.window.source.simulated
-    assert "320" in rig.window.source.words()
+    rig.wait(lambda: "320" in rig.window.source.words())
     assert rig.window.page.dial.picture.reading.disc is not None
 
 
