@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Mapping
+from fractions import Fraction
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -136,12 +137,13 @@ class DiscPlace(Section):
     radius: float = Field(gt=1)
 
 
+View = Literal["plain", "lifted", "signed", "movement", "trail", "arrows", "significance"]
+
+
 class Enhance(Section):
     """How the picture is made visible."""
 
-    view: Literal["plain", "lifted", "signed", "movement", "trail", "arrows", "significance"] = (
-        "lifted"
-    )
+    view: View = "lifted"
     gain_contrast: float | None = Field(None, gt=0, le=10)
     """Contrast at the palette's end; automatic when absent."""
     background: Literal["reference", "running", "median"] = "reference"
@@ -209,6 +211,64 @@ class Expect(Section):
     """Mean over standard deviation of one pixel of one frame, blade out."""
 
 
+def _caption(value: object) -> object:
+    return {"text": value} if isinstance(value, str) else value
+
+
+def _keys(value: object) -> object:
+    return (value,) if isinstance(value, str) else value
+
+
+def _rate(value: object) -> str:
+    """A part of real time, as text; ValueError in words."""
+    try:
+        rate = Fraction(str(value))
+    except (ValueError, ZeroDivisionError):
+        raise ValueError("give a part of real time, such as '1/40' or '0.025'") from None
+    if not Fraction(1, 1000) <= rate <= 4:
+        raise ValueError("is not between 1/1000 and 4 of real time")
+    return str(value)
+
+
+class Caption(Section):
+    """Words for the audience. Plain text in a file stands for ``text`` alone."""
+
+    text: str = Field("", max_length=400)
+    view: View | None = None
+    """View that comes up with it; the one that is there stays when absent."""
+    note: str = Field("", max_length=400)
+    """For the presenter only."""
+
+
+class Show(Section):
+    """A demonstration for an audience. A settings file with this section is a show file."""
+
+    title: str = Field("", max_length=80)
+    setup: str = ""
+    """Settings file of the rig that this file builds on: a path from here, or a shipped name."""
+    captions: tuple[Annotated[Caption, BeforeValidator(_caption)], ...] = ()
+    caption_first: bool = False
+    """The first caption is there from the start; else the next-key brings it."""
+    screen: str = ""
+    """Name of the audience's screen; a second one when empty, else the only one."""
+    clock: bool = False
+    legend: bool = True
+    explanation: bool = False
+    """The animated drawing of the rig in a corner."""
+    replay_rate: Annotated[str, BeforeValidator(_rate)] = "1/40"
+    """Of the slow replay, as a part of real time."""
+    replay_before_s: Seconds = Field(0.1, ge=0, le=10)
+    replay_after_s: Seconds = Field(0.3, ge=0, le=10)
+    replay_by_itself: bool = False
+    """Every spark is replayed as soon as it is over, then the picture is live again."""
+    more_gain: float = Field(3.0, gt=1, le=100)
+    more_gain_for_s: Seconds = Field(4.0, gt=0, le=600)
+    spotlight_size: float = Field(0.35, ge=0.05, le=1)
+    """Diameter of the spotlight as a share of the disc's."""
+    keys: dict[str, Annotated[tuple[str, ...], BeforeValidator(_keys)]] = {}
+    """Keys instead of the usual ones, by what they do; see ``gui.show_keys``."""
+
+
 class Settings(Section):
     """All sections. Frozen: change it by ``replaced``."""
 
@@ -224,6 +284,7 @@ class Settings(Section):
     store: Store = Store()
     screen: Screen = Screen()
     expect: Expect = Expect()
+    show: Show = Show()
 
     def replaced(self, section: str, **values: Any) -> Settings:
         """A validated copy with some values of one section changed.

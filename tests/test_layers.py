@@ -24,6 +24,7 @@ ROOMS: dict[str, set[str]] = {
     "shipped": set(),
     "worker": {"errors"},
     "settings": BASE,
+    "shows": BASE | {"settings", "shipped"},
     "optics": BASE,
     "imaging": ABOVE_OPTICS | {"optics"},
     "bench": ABOVE_OPTICS | {"optics", "imaging.transfer", "imaging.cv"},
@@ -33,7 +34,7 @@ ROOMS: dict[str, set[str]] = {
     "recorder": ABOVE_OPTICS,
     "review": ABOVE_OPTICS | {"recorder", "imaging", "optics"},
     "gui": ABOVE_OPTICS
-    | {"optics", "imaging", "bench", "trigger", "engine", "review", "recorder.reading"},
+    | {"shows", "optics", "imaging", "bench", "trigger", "engine", "review", "recorder.reading"},
     "commands": ABOVE_OPTICS
     | {"optics", "imaging", "bench", "sources", "trigger", "engine", "recorder", "review"},
     "cli": {"*"},
@@ -66,6 +67,7 @@ ALLOWED_OUTSIDE: dict[str, set[str]] = {
     "shipped": set(),
     "worker": set(),
     "settings": {"pydantic", "tomli_w"},
+    "shows": set(),
     "optics": {"numpy", "scipy", "abel"},
     "imaging": {"numpy", "scipy", "cv2"},
     "bench": {"numpy", "scipy", "pydantic"},
