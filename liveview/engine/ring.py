@@ -14,6 +14,7 @@ in the rest of the ring. When every slot is leased the new frame is lost, and co
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -167,10 +168,11 @@ class FrameRing:
             slot = self._history.get(wanted)
             return None if slot is None else self._lease(slot)
 
-    def between(self, since_s: float, last: int) -> list[RingLease]:
+    def between(self, since_s: float, last: int, until_s: float = math.inf) -> list[RingLease]:
         """Leases on the frames taken at ``since_s`` or later, up to sequence number ``last``.
 
-        Oldest first. A history that does not reach back that far gives what there is.
+        Oldest first, none taken after ``until_s``. A history that does not reach back that far
+        gives what there is.
         """
         with self._lock:
             found: list[RingLease] = []
@@ -178,7 +180,8 @@ class FrameRing:
                 slot = self._history[sequence]
                 if slot.frame is None or slot.frame.time_s < since_s:
                     break
-                found.append(self._lease(slot))
+                if slot.frame.time_s <= until_s:
+                    found.append(self._lease(slot))
         return found[::-1]
 
     def _lease(self, slot: Slot) -> RingLease:

@@ -32,6 +32,7 @@ from liveview.model import (
     Disc,
     EventSink,
     EventStart,
+    Frame,
     FrameSource,
     Reading,
     RigHandle,
@@ -50,6 +51,7 @@ from liveview.worker import Worker
 SWITCH_INTERVAL_S = 0.0005
 """How soon the interpreter changes threads; the default of 5 ms is a frame period at 200 Hz."""
 SOUND_MARGIN_S = 5.0
+FRAMES_AT_ONCE = 256
 SILENT_AFTER_S = 3.0
 
 
@@ -211,6 +213,24 @@ class Session:
         recording see every frame all the same.
         """
         self._chain.announce(to, beat_s)
+
+    def frames_between(
+        self, since_s: float, until_s: float, most: int = FRAMES_AT_ONCE
+    ) -> tuple[Frame, ...]:
+        """Copies of the frames that the memory still holds of a stretch of time, oldest first.
+
+        For any thread. Of more than ``most`` the last ones are left out.
+        """
+        feed = self._feed
+        if feed is None:
+            return ()
+        leases = feed.ring.between(since_s, feed.ring.captured - 1, until_s)
+        try:
+            frames = [lease.frame for lease in leases[:most]]
+            return tuple(replace(frame, pixels=frame.pixels.copy()) for frame in frames)
+        finally:
+            for lease in leases:
+                lease.release()
 
     def status(self) -> SessionStatus:
         """A snapshot of everything else; never waits for a thread."""

@@ -177,3 +177,13 @@ def test_reader_and_writer_threads_agree():
     reader.join()
     assert wrong == []
     assert ring.lost == 0
+
+
+def test_a_stretch_of_time_ends_where_it_is_asked_to():
+    ring = ring_of(10)
+    for number in range(20):
+        assert put(ring, number)
+    leases = ring.between(0.12, 19, until_s=0.15)
+    assert [lease.frame.number for lease in leases] == [12, 13, 14, 15]
+    for lease in leases:
+        lease.release()

@@ -494,3 +494,20 @@ def test_one_frame_recording():
     with Rigged(source([scene(says)], says)) as session:
         wait_for(lambda: session.newest() is not None)
         wait_for(lambda: session.status().state is SessionState.ENDED)
+
+
+def test_a_stretch_of_frames_is_copied_out_of_the_memory():
+    with Rigged(source(forever(info()))) as session:
+        wait_for(lambda: session.status().counters.captured > 60)
+        newest = session.newest()
+        assert newest is not None
+        now = newest.stamp.time_s
+        frames = session.frames_between(now - 0.1, now)
+        assert len(frames) > 3
+        assert all(now - 0.1 <= frame.time_s <= now for frame in frames)
+        numbers = [frame.number for frame in frames]
+        assert numbers == sorted(numbers)
+        assert numbers[-1] == newest.stamp.number
+        assert all(frame.pixels.base is None for frame in frames)  # copies, not the ring's memory
+        assert len(session.frames_between(now - 0.1, now, most=2)) == 2
+        assert session.frames_between(now + 10, now + 11) == ()
