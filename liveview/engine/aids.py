@@ -134,6 +134,7 @@ class AlignAids:
         self._row_time_s = info.row_time_s
         self.target = Target.MIRROR
         self.smoother = BladeSmoother()
+        self._blade: tuple[float, SteadyUncut | None] | None = None
         self._spots = SpotSearch()
         self._focus = FocusSearch()
         self._focus_at: tuple[float, float, float] | None = None
@@ -158,6 +159,17 @@ class AlignAids:
         self._focus.forget()
         self._spots.forget()
 
+    def see_blade(self, reading: Reading) -> SteadyUncut | None:
+        """The smoothed blade reading alone: cheap, and wanted before all the rest.
+
+        A reading seen before is not taken in twice.
+        """
+        time_s, uncut = reading.stamp.time_s, reading.blade.uncut
+        if self._blade is None or self._blade[0] != time_s:
+            smoothed = None if uncut is None else self.smoother.see(uncut, time_s)
+            self._blade = (time_s, smoothed)
+        return self._blade[1]
+
     def see(self, frame: Frame, reading: Reading) -> AidsReading:
         """The aids for a frame and what the chain read from it."""
         self._seen += 1
@@ -176,7 +188,7 @@ class AlignAids:
             exposure_words="" if levels is None else exposure_advice(levels, uncut),
             clipped=_clip_marks(frame, reading.disc, levels),
             mains=self._mains,
-            uncut=None if uncut is None else self.smoother.see(uncut, frame.time_s),
+            uncut=self.see_blade(reading),
             focus=focus,
             focus_patch=patch,
             focus_inset=None if patch is None else _inset(frame, patch),

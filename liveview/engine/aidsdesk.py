@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import threading
 
-from liveview.engine.aids import AidsReading, AlignAids, Target
+from liveview.engine.aids import AidsReading, AlignAids, SteadyUncut, Target
 from liveview.engine.mailbox import Mailbox
 from liveview.model import Frame, Reading, SourceInfo
 from liveview.settings import Settings
 
 
 class AidsDesk:
-    """Orders come from any thread; ``serve`` is called by the chain thread for each frame shown.
+    """Orders come from any thread; the chain thread serves them for each frame shown.
+
+    ``serve_blade`` is for before the reading is announced, so that the number on the screen is
+    that of the picture beside it; ``serve`` does all the rest when the picture is on its way.
 
     Nothing is computed while nobody asked (``want(False)``, as at the start).
     """
@@ -24,6 +27,7 @@ class AidsDesk:
         self._smooth_s = 0.15
         self._forget = 0
         self._mailbox: Mailbox[AidsReading] = Mailbox()
+        self._uncut: SteadyUncut | None = None
         self._aids: AlignAids | None = None
         self._made_for: tuple[SourceInfo, str, str] | None = None
         self._done: tuple[Target, tuple[float, float, float] | None, int] | None = None
@@ -57,19 +61,37 @@ class AidsDesk:
         """The newest aids, None before the first."""
         return self._mailbox.get()
 
+    def newest_uncut(self) -> SteadyUncut | None:
+        """The smoothed blade reading of the newest reading, None where there is none."""
+        return self._uncut
+
+    def serve_blade(self, reading: Reading, settings: Settings, info: SourceInfo) -> None:
+        """Smooth the blade reading when somebody wants aids. Chain thread only."""
+        with self._lock:
+            wanted, smooth_s = self._wanted, self._smooth_s
+        if not wanted:
+            self._uncut = None
+            return
+        aids = self._made(settings, info)
+        aids.smoother.tau_s = smooth_s
+        self._uncut = aids.see_blade(reading)
+
     def serve(self, frame: Frame, reading: Reading, settings: Settings, info: SourceInfo) -> None:
         """Compute the aids for a frame when somebody wants them. Chain thread only."""
         with self._lock:
             wanted, order = self._wanted, (self._target, self._focus_at, self._forget)
-            smooth_s = self._smooth_s
         if not wanted:
             return
+        self.serve_blade(reading, settings, info)
+        aids = self._made(settings, info)
+        self._obey(aids, order)
+        self._mailbox.put(aids.see(frame, reading))
+
+    def _made(self, settings: Settings, info: SourceInfo) -> AlignAids:
         made_for = (info, settings.camera.transfer, settings.camera.channel)
         if self._aids is None or made_for != self._made_for:
             self._aids, self._made_for, self._done = AlignAids(settings, info), made_for, None
-        self._obey(self._aids, order)
-        self._aids.smoother.tau_s = smooth_s
-        self._mailbox.put(self._aids.see(frame, reading))
+        return self._aids
 
     def _obey(
         self, aids: AlignAids, order: tuple[Target, tuple[float, float, float] | None, int]

@@ -251,12 +251,15 @@ class ChainThread:
     def _show(self, lease: RingLease) -> None:
         assert self._chain is not None
         reading = self._chain.run(lease.frame)
+        aids, feed, settings = self._aids, self._feed, self._wanted[0]
+        if aids is not None and feed is not None:
+            aids.serve_blade(reading, settings, feed.info)
         self._mailbox.put(reading)
         announce = self._announce
         if announce is not None:
             announce()
-        if self._aids is not None and self._feed is not None:
-            self._aids.serve(lease.frame, reading, self._wanted[0], self._feed.info)
+        if aids is not None and feed is not None:
+            aids.serve(lease.frame, reading, settings, feed.info)
 
     def _hold(self, lease: RingLease | None) -> None:
         """Keep the newest frame so that it can be shown again under other settings."""

@@ -16,7 +16,7 @@ from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
 from liveview.bench.exercise import Exercise
-from liveview.engine.aids import AidsReading, Target
+from liveview.engine.aids import AidsReading, SteadyUncut, Target
 from liveview.engine.tone import Tone
 from liveview.errors import SoundUnavailable
 from liveview.gui.align_bits import Inset, LevelsPlot, PictureMarks
@@ -30,6 +30,7 @@ from liveview.gui.align_lines import (
 from liveview.gui.align_words import instruction, verdict_words, walk_words
 from liveview.gui.around import SIDE_STEPS, free_width
 from liveview.gui.bridge import Bridge
+from liveview.gui.chores import Chores
 from liveview.gui.dial import shadow_of
 from liveview.gui.dialwidget import DialWidget
 from liveview.gui.far_view import FarView
@@ -43,8 +44,11 @@ from liveview.gui.words import THIN, warnings
 from liveview.model import CalibrationKind, Reading, SessionStatus
 from liveview.settings import Settings
 
-SHOW_S = 0.012
-"""Words, hands and marks change this often at most: with every picture of a 60 Hz display."""
+HANDS_S = 0.05
+"""Hands and marks change this often at most; the number changes with every picture."""
+
+PLOT_S = 0.15
+"""So do plots, steps and pads."""
 
 FOCUS_SHARE = 0.2
 """Side of a marked patch as a share of the disc's diameter."""
@@ -102,7 +106,7 @@ class AlignPage(QWidget):
         self._reading: Reading | None = None
         self._aids: AidsReading | None = None
         self._status = SessionStatus()
-        self._next_s = 0.0
+        self._smoothed: SteadyUncut | None = None
         self._target = Target.MIRROR
         self._smoothing = 1
         self._view_before: str | None = None
@@ -121,6 +125,7 @@ class AlignPage(QWidget):
         self.far = FarView(self)
         self.far.closed.connect(self._far_closed)
         self.pads: dict[str, Pad] = {}
+        self._chores = self._make_chores()
         bridge.new_reading.connect(self._on_reading)
         bridge.new_status.connect(self._on_status)
         bridge.source_changed.connect(self._on_source)
@@ -259,7 +264,7 @@ class AlignPage(QWidget):
         self._refresh()
 
     def _on_source(self, address: str) -> None:
-        self._reading = self._aids = self._exercise = None
+        self._reading = self._aids = self._smoothed = self._exercise = None
         self._verdict = ""
         self.dial.picture.clear()
         self.marks.show_aids(None)
@@ -270,49 +275,61 @@ class AlignPage(QWidget):
             return
         self._reading = reading
         self.dial.picture.show_reading(reading)
-        now = self._clock()
-        if now >= self._next_s:
-            self._next_s = now + SHOW_S
-            self._aids = (
-                None if self._bridge.session is None else self._bridge.session.aids.newest()
-            )
-            self._refresh()
+        aids = None if self._bridge.session is None else self._bridge.session.aids
+        self._aids = None if aids is None else aids.newest()
+        self._smoothed = None if aids is None else aids.newest_uncut()
+        self._refresh_number()
+        self._chores.want("dial", "marks", "focus", "levels", "steps")
+        self._chores.with_picture()
 
     def _on_status(self, status: SessionStatus) -> None:
         self._status = status
         if self.isVisible():
-            self._refresh_pads()
+            self._chores.want("pads")
+            self._chores.without_picture()
 
     @property
     def _uncut(self) -> float | None:
         """The smoothed reading, else the plain one."""
-        if self._aids is not None and self._aids.uncut is not None:
-            return self._aids.uncut.value
+        if self._smoothed is not None:
+            return self._smoothed.value
         return None if self._reading is None else self._reading.blade.uncut
 
     @property
     def _steady(self) -> bool:
-        aids = self._aids
-        return aids is not None and aids.uncut is not None and aids.uncut.steady
+        return self._smoothed is not None and self._smoothed.steady
+
+    def _make_chores(self) -> Chores:
+        chores = Chores(self._clock)
+        chores.add("dial", HANDS_S, self._refresh_dial)
+        chores.add("marks", HANDS_S, lambda: self.marks.show_aids(self._aids))
+        chores.add("focus", PLOT_S, self._refresh_focus)
+        chores.add("levels", PLOT_S, self._refresh_levels)
+        chores.add("steps", PLOT_S, self._refresh_steps)
+        chores.add("pads", PLOT_S, self._refresh_pads)
+        return chores
 
     def _refresh(self) -> None:
-        reading, aids = self._reading, self._aids
+        self._refresh_number()
+        self._chores.want("dial", "marks", "focus", "levels", "steps")
+        self._chores.without_picture()
+
+    def _refresh_number(self) -> None:
+        """What the hands on the rig wait for: with every picture."""
+        reading = self._reading
         if reading is None:
             return
-        self._refresh_dial(reading)
-        self.marks.show_aids(aids)
-        card = self._target is Target.CARD
         self.blade.show_lines(
-            card_lines(aids)
-            if card
-            else blade_lines(reading.blade, self._uncut, aids, self._settings)
+            card_lines(self._aids)
+            if self._target is Target.CARD
+            else blade_lines(reading.blade, self._uncut, self._aids, self._settings)
         )
-        self._refresh_focus(card)
-        self._refresh_levels()
-        self._refresh_steps(reading)
         self._refresh_far(reading)
 
-    def _refresh_dial(self, reading: Reading) -> None:
+    def _refresh_dial(self) -> None:
+        reading = self._reading
+        if reading is None:
+            return
         target, uncut = self._settings.blade, self._uncut
         reached = uncut is not None and abs(uncut - target.target_uncut) <= target.target_band
         calibrated = uncut is not None
@@ -320,8 +337,8 @@ class AlignPage(QWidget):
             FaceValues(target.target_uncut, target.target_band, reached, calibrated, None)
         )
         spread = None
-        if self._aids is not None and self._aids.uncut is not None and uncut is not None:
-            spread = (uncut - self._aids.uncut.spread, uncut + self._aids.uncut.spread)
+        if self._smoothed is not None and uncut is not None:
+            spread = (uncut - self._smoothed.spread, uncut + self._smoothed.spread)
         self.dial.set_hands(
             HandValues(
                 uncut=uncut if calibrated else reading.blade.relative,
@@ -332,8 +349,8 @@ class AlignPage(QWidget):
             )
         )
 
-    def _refresh_focus(self, card: bool) -> None:
-        aids = self._aids
+    def _refresh_focus(self) -> None:
+        aids, card = self._aids, self._target is Target.CARD
         self.inset.setVisible(not card)
         self.focus_lines.setVisible(not card)
         if aids is None or card:
@@ -350,9 +367,9 @@ class AlignPage(QWidget):
         self.levels.show_levels(None if aids is None else aids.levels, transfer)
         self.exposure.show_lines(exposure_lines(aids))
 
-    def _refresh_steps(self, reading: Reading) -> None:
-        session = self._bridge.session
-        if session is None:
+    def _refresh_steps(self) -> None:
+        session, reading = self._bridge.session, self._reading
+        if session is None or reading is None:
             return
         states = session.guide.see(reading, self._aids, self._status.has, self._settings)
         self.steps.show_lines(step_lines(states, self._verdict, warnings(self._status, ())[:2]))

@@ -32,6 +32,8 @@ class FarView(QWidget):
         self._words = ""
         self._shadow: Shadow | None = None
         self._steady = False
+        # It hides the page: the pictures beneath need not be painted.
+        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setAccessibleName("Blade reading from afar")
         self.hide()
 
