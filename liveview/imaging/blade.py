@@ -130,24 +130,51 @@ def _robust_plane(values: Floats, matrix: Floats) -> tuple[float, float, float] 
     Least squares, reweighted twice (Tukey's biweight). ``matrix`` is (3, samples): ones, n, t.
     None when the samples lie on a line.
     """
-    normal = matrix @ matrix.T
-    if np.linalg.det(normal) < 1e-6 * normal[0, 0] ** 3:
+    full = np.concatenate([matrix, values[None]])
+    inverse = _inverse(matrix @ full.T)
+    if inverse is None:
         return None
-    solved = np.linalg.solve(normal, matrix @ values)
+    solved, spread = inverse
     scale = 0.0
     for _ in range(2):
-        miss = np.abs(values - solved @ matrix)
+        miss = np.array((*solved, -1.0)) @ full
+        np.abs(miss, out=miss)
         scale = max(1.4826 * median(miss), 1e-9)
         miss *= 1 / (4.685 * scale)
         np.minimum(miss, 1.0, out=miss)
         miss *= miss
         np.subtract(1.0, miss, out=miss)
         miss *= miss
-        weighted = matrix * miss
-        both = np.stack([weighted @ values, (0.0, 1.0, 0.0)], axis=1)
-        answer = np.linalg.solve(weighted @ matrix.T, both)
-        solved = answer[:, 0]
-    return float(solved[1]), float(solved[2]), scale * float(np.sqrt(answer[1, 1]))
+        inverse = _inverse((matrix * miss) @ full.T)
+        if inverse is None:
+            return None
+        solved, spread = inverse
+    return solved[1], solved[2], scale * spread**0.5
+
+
+def _inverse(sums: Floats) -> tuple[tuple[float, float, float], float] | None:
+    """Least squares of three terms, written out: NumPy's solver costs more than the sums do.
+
+    Parameters
+    ----------
+    sums : ndarray, (3, 4)
+        Normal matrix and, in the last column, the right side.
+
+    Returns
+    -------
+    solution, spread : tuple of float, float
+        ``spread`` is the second diagonal element of the inverse; None when singular.
+    """
+    (a, b, c, u), (_, d, e, v), (_, _, f, w) = sums.tolist()
+    aa, ab, ac = d * f - e * e, c * e - b * f, b * e - c * d
+    bb, bc, cc = a * f - c * c, b * c - a * e, a * d - b * b
+    det = a * aa + b * ab + c * ac
+    if not det > 1e-6 * a**3:
+        return None
+    x = (aa * u + ab * v + ac * w) / det
+    y = (ab * u + bb * v + bc * w) / det
+    z = (ac * u + bc * v + cc * w) / det
+    return (x, y, z), bb / det
 
 
 def advice(

@@ -71,10 +71,15 @@ def quiet_level(values: NDArray[np.floating]) -> float | None:
         return None
     level, half_width = _densest_half(sample)
     scale = _scale(values, half_width)
+    weight = np.empty_like(sample)
     for _ in range(8):
-        u = (sample - level) / (_TUNING * scale)
-        weight = np.where(np.abs(u) < 1, (1 - u * u) ** 2, 0.0)
-        total = float(weight.sum())
+        np.subtract(sample, level, out=weight)
+        weight *= 1.0 / (_TUNING * scale)
+        weight *= weight
+        np.subtract(1.0, weight, out=weight)
+        np.maximum(weight, 0.0, out=weight)
+        weight *= weight
+        total = float(np.add.reduce(weight))
         new = float(weight @ sample) / total if total > 0 else level
         if abs(new - level) < 1e-3 * scale:
             return new

@@ -60,6 +60,11 @@ class Transfer:
         """The name that :meth:`named` accepts."""
         return f"gamma:{self.gamma:g}" if self.kind == "gamma" else self.kind
 
+    @property
+    def is_straight(self) -> bool:
+        """True when light is proportional to the code."""
+        return self.kind == "linear" or (self.kind == "gamma" and self.gamma == 1.0)
+
     def decode(self, code: ArrayLike) -> NDArray[np.float64]:
         """Relative code 0..1 to light 0..1, any shape."""
         v = np.asarray(code, np.float64)
@@ -110,12 +115,13 @@ class Transfer:
         """
         if pixels.ndim == 3 and pixels.shape[2] == 1:
             pixels = pixels[:, :, 0]
-        if pixels.ndim == 2:
-            return _looked_up(pixels, self._table(pixels.dtype, white, 1.0), out)
-        if channel in _CHANNELS:
-            plane = cv2.extractChannel(pixels, _CHANNELS[channel])
-            return _looked_up(plane, self._table(pixels.dtype, white, 1.0), out)
-        return self._luminance(pixels[..., :3], white, out)
+        if pixels.ndim == 3 and channel not in _CHANNELS:
+            return self._luminance(pixels[..., :3], white, out)
+        if pixels.ndim == 3:
+            pixels = cv2.extractChannel(pixels, _CHANNELS[channel])
+        if self.is_straight and white == np.iinfo(pixels.dtype).max:
+            return _scaled(pixels, 1.0 / white, out)
+        return _looked_up(pixels, self._table(pixels.dtype, white, 1.0), out)
 
     def _luminance(self, pixels: Pixels, white: int, out: Light | None) -> Light:
         """The weighted sum of the channels, in strips that stay in the processor's cache."""
@@ -152,6 +158,14 @@ def _table(curve: Transfer, size: int, white: int, weight: float) -> Light:
     table = (curve.decode(codes) * weight).astype(np.float32).reshape(1, size)
     table.setflags(write=False)
     return table
+
+
+def _scaled(plane: Pixels, factor: float, out: Light | None) -> Light:
+    """Codes times a factor: an average with nothing is a third of the price of a table."""
+    light = np.empty(plane.shape, np.float32) if out is None else out
+    light.fill(0.0)
+    cv2.accumulateWeighted(plane, light, factor)
+    return light
 
 
 def _looked_up(plane: Pixels, table: Light, out: Light | None) -> Light:

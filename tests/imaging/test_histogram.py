@@ -43,12 +43,23 @@ def test_only_what_is_inside_counts() -> None:
     assert ContrastCounter().count(ratio, 1.0, inside)[1].sum() == 300 * 100
 
 
-def test_every_second_row_of_a_large_disc() -> None:
-    ratio = np.ones((600, 700), np.float32)
-    ratio[1::2] = 2
+def test_every_third_row_of_a_large_disc() -> None:
+    ratio = np.full((600, 700), 2, np.float32)
+    ratio[1::3] = 1
     edges, counts = ContrastCounter().count(ratio, 1.0, np.full(ratio.shape, 255, np.uint8))
-    assert counts.sum() == 300 * 700
-    assert counts[np.searchsorted(edges, 0, side="right") - 1] == 300 * 700
+    assert counts.sum() == 200 * 700
+    assert counts[np.searchsorted(edges, 0, side="right") - 1] == 200 * 700
+
+
+@given(st.floats(0.0005, 0.05), st.integers(0, 9))
+def test_share_above_counts_parts_of_bins(sigma: float, seed: int) -> None:
+    edges, counts = ContrastCounter().count(ratios(0.02, seed), 1.0, INSIDE)
+    width = edges[1] - edges[0]
+    above = np.clip((edges[1:] - 3 * sigma) / width, 0, 1)
+    below = np.clip((-3 * sigma - edges[:-1]) / width, 0, 1)
+    expected = float((counts * (above + below)).sum() / counts.sum())
+    # The same sum in another order.
+    assert share_above(edges, counts, sigma) == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
 def test_range_holds_the_widest_seen() -> None:
