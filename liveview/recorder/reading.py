@@ -66,7 +66,7 @@ class StoredEvent:
     """One event on the disk. Frames by index, exact times, sound, and all that goes with it.
 
     Open it with :meth:`open`, close it or use it in a ``with``. Methods may be called from any
-    thread; one at a time is served.
+    thread; one frame at a time is decoded, while frames read before are given out at once.
 
     Attributes
     ----------
@@ -110,6 +110,7 @@ class StoredEvent:
         self._cache: OrderedDict[int, Pixels] = OrderedDict()
         self._cache_frames = cache_frames
         self._lock = threading.Lock()
+        self._decoding = threading.Lock()
         self._times = [stamp.time_s for stamp in stamps]
 
     @classmethod
@@ -187,17 +188,30 @@ class StoredEvent:
         """
         if not 0 <= index < len(self.stamps):
             raise IndexError(f"frame {index} of {len(self.stamps)}")
+        pixels = self._cached(index)
+        if pixels is None:
+            with self._decoding:
+                # Another thread may have read it in the meantime.
+                pixels = self._cached(index)
+                if pixels is None:
+                    pixels = self._decoded(index)
+        return Frame(pixels, self.stamps[index], self.start.source.white)
+
+    def _cached(self, index: int) -> Pixels | None:
         with self._lock:
             pixels = self._cache.get(index)
-            if pixels is None:
-                pixels = self._frames.pixels(index)
-                pixels.flags.writeable = False
-                self._cache[index] = pixels
-                if len(self._cache) > self._cache_frames:
-                    self._cache.popitem(last=False)
-            else:
+            if pixels is not None:
                 self._cache.move_to_end(index)
-        return Frame(pixels, self.stamps[index], self.start.source.white)
+            return pixels
+
+    def _decoded(self, index: int) -> Pixels:
+        pixels = self._frames.pixels(index)
+        pixels.flags.writeable = False
+        with self._lock:
+            self._cache[index] = pixels
+            if len(self._cache) > self._cache_frames:
+                self._cache.popitem(last=False)
+        return pixels
 
     def frames(self, first: int = 0, last: int | None = None) -> Iterator[Frame]:
         """Frames ``first`` .. ``last`` - 1 in order."""
@@ -229,7 +243,7 @@ class StoredEvent:
 
     def close(self) -> None:
         """Close the files; harmless when called twice."""
-        with self._lock:
+        with self._decoding:
             self._frames.close()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -13,6 +14,7 @@ import numpy as np
 
 from liveview.errors import BadRequest
 from liveview.model import Bytes
+from liveview.recorder.reading import StoredEvent
 from liveview.review.enhance import Enhancer
 from liveview.review.export.coding import SOUND_RATE, ClipFile, coding_for
 from liveview.review.export.common import Stretch, Studio, auto_rate, stretch_of
@@ -22,6 +24,8 @@ from liveview.review.export.metadata import as_text, created_at, export_metadata
 from liveview.review.export.slowsound import assembled, stretched
 
 LONGEST_S = 4 * 3600.0
+DECODED_AHEAD = 4
+"""Frames read before they are enhanced; an event keeps eight."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,23 +109,32 @@ def export_clip(
             sound=track is not None and track.there,
             grey=studio.grey,
         )
+        read = ahead(_decoded_first(event, plan, stretch.first), DECODED_AHEAD)
         try:
-            for number, picture in enumerate(ahead(_shown(studio, plan, stretch.first))):
-                file.add_picture(picture)
-                if track is not None and track.there:
-                    track.feed(file, float((number + 1) / timing.fps))
-                job.step()
+            with closing(read), closing(ahead(_shown(studio, read))) as pictures:
+                for number, picture in enumerate(pictures):
+                    file.add_picture(picture)
+                    if track is not None and track.there:
+                        track.feed(file, float((number + 1) / timing.fps))
+                    job.step()
             file.finish()
         finally:
             file.close()
 
 
-def _shown(studio: Studio, plan: list[int], first: int) -> Iterator[Bytes]:
+def _decoded_first(event: StoredEvent, plan: list[int], first: int) -> Iterator[int]:
+    """The frame of each moment, decoded here so that whoever asks for it next finds it ready."""
+    for index in plan:
+        event.frame(first + index)
+        yield first + index
+
+
+def _shown(studio: Studio, frames: Iterator[int]) -> Iterator[Bytes]:
     """The picture of each moment; a repeated one is the same array."""
     shown, picture = -1, np.empty((0, 0, 3), np.uint8)
-    for index in plan:
+    for index in frames:
         if index != shown:
-            shown, picture = index, studio.picture(first + index)
+            shown, picture = index, studio.picture(index)
         yield picture
 
 

@@ -37,7 +37,7 @@ class Coding:
 
 CODINGS = {
     ".mp4": Coding(
-        "mp4", "libx264", {"crf": "18", "preset": "superfast"}, "yuv420p", "aac", "fltp"
+        "mp4", "libx264", {"crf": "18", "preset": "ultrafast"}, "yuv420p", "aac", "fltp"
     ),
     ".webm": Coding(
         "webm",
@@ -96,23 +96,36 @@ def to_yuv420(picture: Bytes, *, grey: bool = False) -> av.VideoFrame:
     """
     height, width = picture.shape[:2]
     frame = av.VideoFrame(width, height, "yuv420p")
-    for plane, values in zip(frame.planes, _planes(picture, grey), strict=True):
-        rows = np.frombuffer(memoryview(plane), np.uint8).reshape(plane.height, -1)
-        rows[:, : plane.width] = values
+    planes = [_pixels_of(plane) for plane in frame.planes]
+    if grey:
+        _grey_planes(picture, planes)
+    else:
+        _colour_planes(picture, planes)
     frame.color_range = ColorRange.MPEG
     frame.colorspace = Colorspace.ITU709
     return frame
 
 
+def _pixels_of(plane: av.video.plane.VideoPlane) -> NDArray[np.uint8]:
+    rows = np.frombuffer(memoryview(plane), np.uint8).reshape(plane.height, -1)
+    return rows[:, : plane.width]
+
+
 _GREY_LUMA = np.rint(16 + np.arange(256) * (219 / 255)).astype(np.uint8)
 
 
-def _planes(picture: Bytes, grey: bool) -> list[Any]:
+def _grey_planes(picture: Bytes, planes: list[NDArray[np.uint8]]) -> None:
+    luma = planes[0]
+    cv2.extractChannel(picture, 0, luma)
+    cv2.LUT(luma, _GREY_LUMA, luma)
+    planes[1][...] = planes[2][...] = 128
+
+
+def _colour_planes(picture: Bytes, planes: list[NDArray[np.uint8]]) -> None:
     """Luma, and both chroma planes of half the size."""
-    if grey:
-        return [cv2.LUT(cv2.extractChannel(picture, 0), _GREY_LUMA), 128, 128]
     half = cv2.resize(picture, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    return [cv2.transform(half if n else picture, _BT709[n : n + 1]) for n in range(3)]
+    for n, plane in enumerate(planes):
+        plane[...] = cv2.transform(half if n else picture, _BT709[n : n + 1])
 
 
 class ClipFile:

@@ -6,7 +6,7 @@ import contextlib
 import os
 import queue
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from pathlib import Path
 from typing import TypeVar
 
@@ -90,7 +90,7 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
             part.unlink(missing_ok=True)
 
 
-def ahead(items: Iterable[T], depth: int = 4) -> Iterator[T]:
+def ahead(items: Iterable[T], depth: int = 4) -> Generator[T, None, None]:
     """The same items, made by a thread that is at most ``depth`` ahead.
 
     An error over there is raised here; leaving early stops the thread.
