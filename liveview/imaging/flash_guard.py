@@ -92,6 +92,25 @@ class FlashGuard:
         self._counter.commit(self._counter.weigh(self._small, time_s))
         return Guarded(before if self._lent else before.copy(), 0.0)
 
+    def watch(self, picture: Bytes, time_s: float) -> float:
+        """Only judge a picture that is sent as it is.
+
+        Returns
+        -------
+        float
+            Flashing share of the worst ten degree field: above ``flashes.FIELD_SHARE`` it is over
+            the limits.
+        """
+        small = reduced(picture, self._grid)
+        step = self._counter.weigh(small, time_s)
+        self._counter.commit(step)
+        self._keep(picture, small)
+        return step.worst
+
+    def flashes(self, time_s: float) -> int:
+        """Flashes of the last second over more of a field than is allowed; three are allowed."""
+        return self._counter.flashes(time_s)
+
     def _worst(self, small: Bytes, time_s: float) -> float:
         return self._counter.weigh(small, time_s).worst
 

@@ -52,19 +52,16 @@ class Look:
 
 
 def reduced(picture: Bytes, grid: tuple[int, int]) -> Bytes:
-    """The picture at three times the grid (or its own size if that is smaller), codes averaged.
+    """The picture halved, codes averaged, as long as it stays three times as fine as the grid.
 
-    Halving first is what makes this cheap: means of two by two have a fast path.
+    Means of two by two have a fast path; averaging to any other size costs ten times as much.
     """
-    rows, columns = (3 * count for count in grid)
-    while picture.shape[0] >= 2 * rows and picture.shape[1] >= 2 * columns:
+    rows, columns = (6 * count for count in grid)
+    while picture.shape[0] >= rows and picture.shape[1] >= columns:
         half = (picture.shape[1] // 2, picture.shape[0] // 2)
         even = picture[: 2 * half[1], : 2 * half[0]]
         picture = np.asarray(cv2.resize(even, half, interpolation=cv2.INTER_AREA), np.uint8)
-    size = (min(picture.shape[1], columns), min(picture.shape[0], rows))
-    if size == (picture.shape[1], picture.shape[0]):
-        return picture
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return picture
 
 
 def look_at(picture: Bytes, grid: tuple[int, int]) -> Look:
@@ -79,8 +76,8 @@ def look_at(picture: Bytes, grid: tuple[int, int]) -> Look:
 
     Notes
     -----
-    Pixels are averaged as linear light inside a cell after a first reduction to three times the
-    grid, which averages codes: exact for anything not finer than a ninth of a cell.
+    Pixels are averaged as linear light inside a cell after a first reduction to at least three
+    times the grid, which averages codes: exact for anything not finer than a ninth of a cell.
     """
     rows, columns = grid
     light = cv2.LUT(reduced(picture, grid), _SRGB)
@@ -181,6 +178,16 @@ class FlashCounter:
         self._red_side = step.red_side
         self._mark = (step.red_mark_u, step.red_mark_v)
         self._red.times = step.red
+
+    def flashes(self, time_s: float) -> int:
+        """Flashes within the second before ``time_s`` that more than the allowed part of a field
+        has made: pairs of opposing changes, general or red."""
+        for changes in range(CHANGES_PER_SECOND + 1, 0, -1):
+            recent = self._general.times[changes - 1] > time_s - 1.0 + 1e-6
+            recent |= self._red.times[changes - 1] > time_s - 1.0 + 1e-6
+            if _worst_field(recent) > FIELD_SHARE:
+                return (changes + 1) // 2
+        return 0
 
     def _general_step(
         self, light: Plane, time_s: float
