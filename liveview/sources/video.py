@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from liveview.errors import FormatChanged, InputUnreadable
+from liveview.imaging.transfer import Transfer
 from liveview.model import FrameStamp, Pixels, SourceInfo, SourceKind
 from liveview.settings import Camera
 from liveview.sources.container import (
@@ -23,6 +24,7 @@ from liveview.sources.container import (
 )
 from liveview.sources.ffv1 import Checksums
 from liveview.sources.limits import check_size, checked_file, checked_white
+from liveview.sources.luma import LumaCopier, is_neutral, is_neutral_elsewhere
 from liveview.sources.pixels import Copier, Layout, layout_of
 from liveview.sources.sidecar import Times, find_times, read_times
 
@@ -104,9 +106,9 @@ class VideoSource:
         check_size(first.width, first.height, self._shown)
         self._pending = first
         self._shape = (first.format.name, first.width, first.height)
-        self._layout = layout = layout_of(first.format, self._shown)
         turns = round(first.rotation / 90) % 4
-        self._copier = Copier(layout, turns)
+        self._copier = self._made_copier(first, turns)
+        layout = self._copier.layout
         self._times = self._sidecar()
         self._rate_hz = self._found_rate()
         self._promised_s = promised_seconds(stream, container)
@@ -143,6 +145,11 @@ class VideoSource:
         if self._held is None:
             raise RuntimeError("read_into needs a grabbed frame")
         self._copier.copy(self._held, out)
+        if isinstance(self._copier, LumaCopier) and self._copier.coloured == 1:
+            self._warn_once(
+                f"began without colour and was taken as gray; from frame {self._delivered - 1} on "
+                "there is some: its luminance is what counts"
+            )
 
     def close(self) -> None:
         """Close the file."""
@@ -163,6 +170,18 @@ class VideoSource:
                 what = "was never finished: the index that belongs at its end is missing"
                 remedy = "repair it with the camera's own software, or record to Matroska"
             raise InputUnreadable(what, self._name, remedy) from error
+
+    def _made_copier(self, first: av.VideoFrame, turns: int) -> Copier | LumaCopier:
+        """For gray where the recording has no colour and none of its channels is asked for."""
+        colour = Copier(layout_of(first.format, self._shown), turns)
+        wanted = self._camera.channel == "luminance" and not is_address(self._name)
+        if wanted and is_neutral(first) and is_neutral_elsewhere(Path(self._name)):
+            return LumaCopier(colour, Transfer.named(self._curve() or self._camera.transfer))
+        return colour
+
+    def _curve(self) -> str | None:
+        """The transfer curve that the file names."""
+        return _TRANSFERS.get(int(self._stream.codec_context.color_trc or 0))
 
     def _decoded(self) -> Iterator[av.VideoFrame]:
         """Frames that decode; the others are counted."""
@@ -242,7 +261,7 @@ class VideoSource:
             seconds=self._promised_s,
             row_time_s=self._camera.row_time_s,
             exposure_s=self._camera.exposure_s,
-            transfer=_TRANSFERS.get(int(self._stream.codec_context.color_trc or 0)),
+            transfer=self._curve(),
             note=self._note(first, layout),
         )
 
@@ -251,7 +270,9 @@ class VideoSource:
         title = "" if self._container is None else self._container.metadata.get("title", "")
         if title.startswith("simulated"):
             words.append(title)
-        if layout.channels == 1 and first.color_range == _LIMITED:
+        if isinstance(self._copier, LumaCopier):
+            words.append("no colour in it: read as gray")
+        elif layout.channels == 1 and first.color_range == _LIMITED:
             words.append("gray codes of limited range (16 to 235), used as they stand")
         if self._times is not None:
             words.append("frame times from the table beside the recording")
