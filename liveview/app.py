@@ -21,6 +21,7 @@ from liveview.engine.session import SWITCH_INTERVAL_S, Session
 from liveview.errors import LiveviewError, WorkerStuck
 from liveview.recorder.recorder import Recorder
 from liveview.settings import Enhance, Settings, load_settings
+from liveview.worker import Worker
 
 if TYPE_CHECKING:
     from PyQt6.QtWidgets import QApplication
@@ -33,6 +34,9 @@ VIEWS = get_args(Enhance.model_fields["view"].annotation)
 """The views that there are."""
 
 RECORDER_CLOSE_S = 1.5
+
+BUILD_S = 30.0
+"""Longest time for building a session, which opens nothing yet."""
 
 
 def run_window(source: str | None = None, setup: Path | None = None) -> int:
@@ -160,7 +164,7 @@ class House:
 
 
 def _show(house: House, settings: Settings, candidates: list[str]) -> int:
-    early = _start_early(house, settings, candidates)
+    first = _First(house, settings, candidates)
     try:
         from PyQt6.QtWidgets import QApplication
 
@@ -175,9 +179,9 @@ def _show(house: House, settings: Settings, candidates: list[str]) -> int:
         dress(app)
         bridge = Bridge(house.supplies(), settings, frame_interval_s=_interval(app))
         window = Window(bridge, VIEWS)
+        early = first.session()
     except BaseException:
-        if early is not None:
-            early.stop()
+        first.give_up()
         raise
     for words in house.words:
         bridge.note(words)
@@ -197,16 +201,33 @@ def _show(house: House, settings: Settings, candidates: list[str]) -> int:
     return 1 if guard.words else code
 
 
-def _start_early(house: House, settings: Settings, candidates: list[str]) -> Session | None:
-    """The first candidate, started already; None when it cannot even be built."""
-    try:
-        session = house.session(candidates[0], settings)
-    except LiveviewError:
-        if len(candidates) == 1:
-            raise
-        return None
-    session.start()
-    return session
+class _First:
+    """The first candidate's session, built and started while Qt is being loaded."""
+
+    def __init__(self, house: House, settings: Settings, candidates: list[str]) -> None:
+        self._last = len(candidates) == 1
+        self._session: Session | None = None
+
+        def start(stop: object) -> None:
+            session = house.session(candidates[0], settings)
+            session.start()
+            self._session = session
+
+        self._worker = Worker("start", start)
+        self._worker.start()
+
+    def session(self) -> Session | None:
+        """Wait for it; None when it cannot even be built and there are other candidates."""
+        self._worker.join(BUILD_S)
+        if not isinstance(self._worker.error, LiveviewError) or self._last:
+            self._worker.raise_error()
+        return self._session
+
+    def give_up(self) -> None:
+        """The window is not to be."""
+        self._worker.join(BUILD_S)
+        if self._session is not None:
+            self._session.stop()
 
 
 def _interval(app: QApplication) -> float:

@@ -47,7 +47,7 @@ class RowWindows:
         self._high = self._low + height
         self._root = np.sqrt(total[self._high] - total[self._low])
         # All windows of one height lie together; where each height begins, and how many it has.
-        self._kind = np.searchsorted(np.unique(height), height)
+        self._kind = np.cumsum(np.diff(height, prepend=height[:1]) != 0)
         self._begins = np.flatnonzero(np.diff(height, prepend=0))
         self._counts = np.bincount(self._kind)
         self._noise = np.ones(len(self._counts))
