@@ -572,6 +572,8 @@ class TriggerReading:
     now_s: float | None = None
     learnt: float = 1.0
     """How much of the learning is done, 0..1."""
+    anew: str = ""
+    """Why the quiet is being learnt anew; empty unless it is."""
     since_s: float | None = None
     """First moment that belongs to the event under way."""
     until_s: float | None = None

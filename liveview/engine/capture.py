@@ -130,11 +130,20 @@ class Capture:
                 stamp = source.grab()
                 if stamp is None:
                     return self._ended(info)
+                info = self._followed(source, info)
                 self._one_frame(source, ring, spare, self._numbered(stamp, first_number))
                 self._pass_on_warnings(source)
             return stop.is_set()
         finally:
             source.close()
+
+    def _followed(self, source: FrameSource, before: SourceInfo) -> SourceInfo:
+        """What the source says of itself now: a camera's exposure or gain may have changed."""
+        now: SourceInfo | None = getattr(source, "info", None)
+        if now is None or now is before or now == before:
+            return before
+        self._opened(now)
+        return now
 
     def _pass_on_warnings(self, source: FrameSource) -> None:
         """The newest of what a source found wrong with its frames goes on the screen."""

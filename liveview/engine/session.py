@@ -132,6 +132,7 @@ class Session:
             hears=lambda: self._listen is not None and self._listen.info is not None,
             make_catcher=self._make_catcher,
             disc=self._found_disc,
+            camera=self._camera_state,
             builder=builder,
             bell=self._bell,
             clock=self.clock,

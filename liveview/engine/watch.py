@@ -5,6 +5,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 
 from liveview.engine.bell import Bell
 from liveview.engine.eventbuilder import EventBuilder
@@ -12,7 +13,15 @@ from liveview.engine.feed import Feed
 from liveview.engine.signals import Signals
 from liveview.engine.soundring import SoundRing, block_end_s
 from liveview.errors import BadRequest
-from liveview.model import ArmState, Cause, Disc, Spotted, TriggerReading
+from liveview.model import (
+    ArmState,
+    CameraState,
+    Cause,
+    Disc,
+    SourceInfo,
+    Spotted,
+    TriggerReading,
+)
 from liveview.trigger.arming import Action, Begin, Mark
 from liveview.trigger.catcher import Catcher
 
@@ -45,6 +54,8 @@ class Watch:
         Makes the detectors for a feed's format.
     disc : callable
         The disc as the chain found it.
+    camera : callable
+        The camera's state as it is now.
     builder : EventBuilder, optional
         Keeps events; without one they are only spotted.
     bell : Bell
@@ -63,6 +74,7 @@ class Watch:
         hears: Callable[[], bool],
         make_catcher: Callable[[Feed], Catcher],
         disc: Callable[[], Disc | None],
+        camera: Callable[[SourceInfo], CameraState],
         builder: EventBuilder | None,
         bell: Bell,
         clock: Callable[[], float],
@@ -73,6 +85,8 @@ class Watch:
         self._hears = hears
         self._make_catcher = make_catcher
         self._found_disc = disc
+        self._camera = camera
+        self._camera_was: CameraState | None = None
         self._builder = builder
         self._bell = bell
         self._clock = clock
@@ -126,6 +140,7 @@ class Watch:
         return TriggerReading(
             now_s=self._newest_s if self._watched else None,
             learnt=catcher.learnt,
+            anew=catcher.anew,
             since_s=catcher.since_s,
             until_s=catcher.until_s,
             flash=self._flash_signal.recent(),
@@ -168,6 +183,7 @@ class Watch:
         if feed is None or catcher is None:
             return False
         catcher.set_disc(self._found_disc())
+        self._follow_camera(feed, catcher)
         worked = self._carry_out(feed, catcher)
         for _ in range(FRAMES_AT_A_TIME):
             if not self._one_frame(feed, catcher):
@@ -182,13 +198,23 @@ class Watch:
         if self._feed is not None and self._catcher is not None:
             while self._one_frame(self._feed, self._catcher):
                 pass
-            if feed.info != self._feed.info:
+            if replace(feed.info, exposure_s=None, gain=None) != replace(
+                self._feed.info, exposure_s=None, gain=None
+            ):
+                self._camera_was = None
                 self._act(self._catcher.set_source(feed.info), self._feed)
             if feed.ring is not self._feed.ring:
                 self._new_ring()
         else:
             self._catcher = self._make_catcher(feed)
         self._feed = feed
+
+    def _follow_camera(self, feed: Feed, catcher: Catcher) -> None:
+        """What was learnt at another exposure or gain does not hold."""
+        before, self._camera_was = self._camera_was, self._camera(feed.info)
+        if before is not None and self._camera_was != before:
+            what = self._camera_was.changes_from(before)
+            self._act(catcher.camera_changed(what, feed.info), feed)
 
     def _new_ring(self) -> None:
         self._sequence = -1

@@ -116,7 +116,8 @@ def arm_of(status: SessionStatus, catch: Catch) -> Arm:
     """State, progress of the learning, countdown of the catching."""
     state, trigger = status.arm, status.trigger
     if state is ArmState.LEARNING:
-        return Arm(state, "Learning", "How much is noise: no spark now", trigger.learnt)
+        anew = f"Anew: {trigger.anew}; no spark now" if trigger.anew else ""
+        return Arm(state, "Learning", anew or "How much is noise: no spark now", trigger.learnt)
     if state is ArmState.CATCHING:
         share, left = _countdown(trigger, catch)
         line = "Keeping what follows; a further spark adds to it"

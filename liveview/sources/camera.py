@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, Protocol
 
 import numpy as np
@@ -16,6 +17,7 @@ from liveview.settings import Camera
 from liveview.sources.controls import Control, hold_all
 from liveview.sources.devices import backend, find_cameras, match_camera
 from liveview.sources.drivertime import DriverTime
+from liveview.sources.exposed import ExposureWatch
 from liveview.sources.frozen import FROZEN_S, FrozenWatch
 from liveview.sources.limits import check_size, checked_white
 
@@ -111,6 +113,13 @@ class CameraSource:
         self._driver = DriverTime()
         self._frozen = FrozenWatch()
         self._half_frame_s = 0.02
+        self._info: SourceInfo | None = None
+        self._exposure: ExposureWatch | None = None
+
+    @property
+    def info(self) -> SourceInfo | None:
+        """What it says of itself now: exposure and gain follow what the driver reports."""
+        return self._info
 
     @property
     def controls(self) -> tuple[Control, ...]:
@@ -145,7 +154,8 @@ class CameraSource:
         rate = self._device.get(cv2.CAP_PROP_FPS)
         rate_hz = float(rate) if 0.5 < rate < 10_000 else None
         self._half_frame_s = 0.5 / rate_hz if rate_hz else self._half_frame_s
-        return SourceInfo(
+        self._exposure = ExposureWatch(self._device)
+        self._info = SourceInfo(
             kind=SourceKind.CAMERA,
             name=name,
             width=first.shape[1],
@@ -162,6 +172,7 @@ class CameraSource:
             gain=self._value_of("gain"),
             note="; ".join(words),
         )
+        return self._info
 
     def _held_controls(self, device: Device) -> tuple[Control, ...]:
         camera = self._camera
@@ -197,7 +208,14 @@ class CameraSource:
                 f"camera:{self._wanted}",
                 "plug it in again",
             )
+        self._follow_exposure()
         return stamp
+
+    def _follow_exposure(self) -> None:
+        assert self._exposure is not None and self._info is not None
+        changed = self._exposure.changed(self._clock())
+        if changed:
+            self._info = replace(self._info, **changed)  # type: ignore[arg-type]
 
     def read_into(self, out: Pixels) -> None:
         """Copy the grabbed picture into ``out``."""

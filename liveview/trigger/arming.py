@@ -55,6 +55,8 @@ class Arming:
          |              '--learn again            '--over, again---|
          '--disarm (from any, ends an event)----------over, single-'
 
+    ``relearn`` leads from armed back to learning, from catching after its event.
+
     While catching, each spark is marked and puts the end off to ``post_trigger_s`` after it, up to
     ``longest_event_s`` after the first. For ``refractory_s`` after an event's end no new one
     begins, except by hand. A spark that was over before the machine was armed begins nothing.
@@ -110,11 +112,23 @@ class Arming:
         actions = self.tick(now_s)
         wanted = ArmState.LEARNING if learn else ArmState.ARMED
         if self._state is ArmState.CATCHING:
-            self._afterwards = ArmState.ARMED
+            if self._afterwards is not ArmState.LEARNING:
+                self._afterwards = ArmState.ARMED
         else:
             self._state = wanted
             self._armed_s = self._now_s
             self._quiet_until_s = self._now_s
+        return actions
+
+    def relearn(self, now_s: float) -> tuple[Action, ...]:
+        """What was learnt no longer holds: learn anew, after an event under way."""
+        actions = self.tick(now_s)
+        if self._state is ArmState.CATCHING:
+            if self._afterwards is ArmState.ARMED:
+                self._afterwards = ArmState.LEARNING
+        elif self._state is not ArmState.OFF:
+            self._state = ArmState.LEARNING
+            self._armed_s = self._now_s
         return actions
 
     def disarm(self, now_s: float) -> tuple[Action, ...]:

@@ -65,6 +65,7 @@ class Catcher:
         self._sound = sound
         self._seen_s = float("-inf")
         self._spotted: list[Spotted] = []
+        self._anew = ""
         self.apply(settings)
 
     @property
@@ -77,7 +78,8 @@ class Catcher:
         """One line for the screen."""
         state = self._arming.state
         if state is ArmState.LEARNING:
-            return f"learning the quiet: {self._arming.learnt:.0%}"
+            anew = f" anew ({self._anew})" if self._anew else ""
+            return f"learning the quiet{anew}: {self._arming.learnt:.0%}"
         if state is ArmState.ARMED:
             on = self._pairing.on
             if self._needs_sound and not self._sound:
@@ -102,6 +104,11 @@ class Catcher:
     @property
     def _needs_sound(self) -> bool:
         return self._pairing.on in ("sound", "both")
+
+    @property
+    def anew(self) -> str:
+        """Why the quiet is learnt anew; empty unless it is."""
+        return self._anew if self._arming.state is ArmState.LEARNING else ""
 
     @property
     def learnt(self) -> float:
@@ -150,14 +157,23 @@ class Catcher:
         self._sound = there
 
     def set_source(self, info: SourceInfo) -> tuple[Action, ...]:
-        """Another format: an event under way ends, the flash detector starts anew."""
+        """Another format: an event under way ends, the quiet is learnt anew."""
+        ended = self._arming.cut(self._seen_s)
+        return ended + self.camera_changed(("the picture's format",), info)
+
+    def camera_changed(self, what: tuple[str, ...], info: SourceInfo) -> tuple[Action, ...]:
+        """Exposure, gain or the like changed: what was learnt of the pictures does not hold."""
         self._info = info
-        self._flash = FlashDetector(info, self._flash.sigma)
+        self._flash = FlashDetector(self._info, self._flash.sigma)
         self._flash.set_disc(self._disc)
-        return self._arming.cut(self._seen_s)
+        if self._pairing.on in ("off", "sound"):
+            return ()
+        self._anew = f"{' and '.join(what)} changed"
+        return self._arming.relearn(self._seen_s)
 
     def arm(self, *, learn: bool = True) -> tuple[Action, ...]:
         """Arm, after learning the quiet unless ``learn`` is False."""
+        self._anew = ""
         return self._arming.arm(self._seen_s, learn=learn)
 
     def disarm(self) -> tuple[Action, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from itertools import chain as joined
 from itertools import repeat
 
@@ -511,3 +512,39 @@ def test_a_stretch_of_frames_is_copied_out_of_the_memory():
         assert all(frame.pixels.base is None for frame in frames)  # copies, not the ring's memory
         assert len(session.frames_between(now - 0.1, now, most=2)) == 2
         assert session.frames_between(now + 10, now + 11) == ()
+
+
+class Turned(ScriptedSource):
+    """A camera on whose exposure somebody else lays a hand; it says so in ``info``."""
+
+    def __init__(self, says: SourceInfo, *args, **more) -> None:
+        super().__init__(says, *args, **more)
+        self.info = says
+
+
+def test_another_exposure_makes_calibration_and_learnt_quiet_invalid():
+    says = info(exposure_s=0.002, gain=4.0)
+    made: list[Turned] = []
+
+    def make(clock):
+        made.append(Turned(says, joined(forever(says)), clock))
+        return made[-1]
+
+    with Rigged(make, settings=quick(learn_s=0.3)) as session:
+        wait_for(lambda: session.newest() is not None)
+        session.take(CalibrationKind.OPEN)
+        wait_for(lambda: session.status().has == {CalibrationKind.OPEN})
+        session.arm()
+        wait_for(lambda: session.status().arm is ArmState.ARMED)
+        made[0].info = replace(says, exposure_s=0.004, gain=6.0)
+        wait_for(lambda: session.status().arm is ArmState.LEARNING)
+        status = session.status()
+        assert status.calibration_words == ("open no longer holds: exposure, gain changed",)
+        assert status.has == frozenset()
+        assert status.trigger.anew == "exposure and gain changed"
+        assert status.arm_words.startswith("learning the quiet anew (exposure and gain changed)")
+        wait_for(lambda: session.status().arm is ArmState.ARMED)
+        assert made[0].opens == 1
+        assert session.status().counters.lost_source == 0
+        made[0].info = says
+        wait_for(lambda: session.status().has == {CalibrationKind.OPEN})

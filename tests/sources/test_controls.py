@@ -7,7 +7,7 @@ exposure, noise, clipping, a transfer curve, and frames that lag behind their se
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +32,7 @@ from liveview.sources.controls import (
     set_gain,
     switch_off,
 )
+from liveview.sources.exposed import ExposureWatch
 
 AUTO, EXPOSURE, GAIN = cv2.CAP_PROP_AUTO_EXPOSURE, cv2.CAP_PROP_EXPOSURE, cv2.CAP_PROP_GAIN
 
@@ -282,3 +283,49 @@ def test_scale_units_as_the_drivers_document_them() -> None:
     assert TENTHS_OF_MS.to_value(0.0157) == 157
     # DirectShow CameraControl_Exposure: log base 2 seconds, -5 is 1/32 s
     assert POWERS_OF_TWO.to_seconds(-5) == 1 / 32
+
+
+def camera_on(sensor: Sensor, camera: Camera, clock: Callable[[], float]) -> CameraSource:
+    return CameraSource("bench", camera, clock=clock, opener=lambda wanted: (sensor, "bench"))
+
+
+def test_a_hand_on_exposure_or_gain_is_noticed_while_the_camera_runs(sensors: Any) -> None:
+    now_s = 0.0
+    sensor = sensors()
+    source = camera_on(sensor, Camera(exposure_s=0.01), lambda: now_s)
+    before = source.open()
+    try:
+        for _ in range(3):
+            now_s += 0.5
+            assert source.grab() is not None
+            assert source.info == before
+        sensor.set(EXPOSURE, TENTHS_OF_MS.to_value(0.004))
+        sensor.set(GAIN, 12.0)
+        now_s += 1.1
+        source.grab()
+        assert source.info is not None
+        assert source.info.exposure_s == pytest.approx(0.004)
+        assert source.info.gain == 12.0
+        assert source.info.camera_state.changes_from(before.camera_state) == ("exposure", "gain")
+    finally:
+        source.close()
+
+
+def test_what_a_driver_rounds_or_does_not_know_is_no_change() -> None:
+    class Answers:
+        exposure, gain = 100.0, 10.0
+
+        def get(self, prop: int, /) -> float:
+            known = {EXPOSURE: self.exposure, GAIN: self.gain, cv2.CAP_PROP_BACKEND: cv2.CAP_V4L2}
+            return known.get(prop, 0.0)
+
+    device = Answers()
+    watch = ExposureWatch(device)
+    for exposure, gain in ((100.4, 10.2), (0.0, -1.0), (100.0, 10.0)):
+        device.exposure, device.gain = exposure, gain
+        assert watch.changed(exposure * 100 + gain) == {}
+    device.exposure = 50.0
+    assert watch.changed(20_000.0) == {"exposure_s": pytest.approx(0.005)}
+    device.exposure = 100.0
+    assert watch.changed(20_000.5) == {}  # asked too soon
+    assert watch.changed(20_001.1) == {"exposure_s": pytest.approx(0.01)}

@@ -142,6 +142,30 @@ def test_arming_while_catching_by_hand_is_armed_afterwards():
     assert arming.state is ArmState.ARMED
 
 
+def test_what_does_not_hold_any_more_is_learnt_anew():
+    arming = armed()
+    assert arming.relearn(5) == ()
+    assert arming.state is ArmState.LEARNING
+    assert arming.spot(spark(5.5), 5.6) == ()
+    arming.tick(7.0)
+    assert arming.state is ArmState.ARMED
+    off = Arming(RULES)
+    off.relearn(1)
+    assert off.state is ArmState.OFF
+
+
+def test_learning_anew_waits_for_the_end_of_an_event():
+    arming = armed()
+    arming.spot(spark(10), 10)
+    assert arming.relearn(11) == ()
+    assert arming.state is ArmState.CATCHING
+    arming.arm(11.5)
+    assert arming.tick(12.5) == (End(True, 12.0),)
+    assert arming.state is ArmState.LEARNING
+    arming.tick(14.0)
+    assert arming.state is ArmState.ARMED
+
+
 def carried_out(
     arming: Arming, what: str, spot: Spotted, now_s: float, rules: Rules
 ) -> tuple[Action, ...]:
@@ -159,7 +183,9 @@ def carried_out(
 
 STEPS = st.lists(
     st.tuples(
-        st.sampled_from(["arm", "sure", "disarm", "spot", "hand", "tick", "cut", "rules"]),
+        st.sampled_from(
+            ["arm", "sure", "relearn", "disarm", "spot", "hand", "tick", "cut", "rules"]
+        ),
         st.floats(-0.5, 3.0),
         st.floats(-2.0, 0.5),
     ),
