@@ -100,6 +100,7 @@ def main() -> int:
         bridge.session.arm()
         QTest.qWait(round(options.wait * 1e3))
         window.turn_to(options.page)
+        QTest.qWait(900)
         for key in filter(None, options.keys.split(",")):
             QTest.keySequence(app.focusWidget() or window, key)
             QTest.qWait(400)
