@@ -16,6 +16,8 @@ from liveview.model import FrameSource, FrameStamp, Pixels, SessionState, Source
 
 FIRST_RETRY_S = 0.25
 LONGEST_RETRY_S = 4.0
+HOLE_S = 2.0
+"""After a pause of this length the rate is measured anew."""
 RATE_OVER = 120
 """Frame intervals over which the measured rate is taken."""
 
@@ -175,6 +177,8 @@ class Capture:
         except BaseException:
             ring.abandon(slot)
             raise
+        if self._times and stamp.time_s - self._times[-1] > HOLE_S:
+            self._times.clear()
         self._times.append(stamp.time_s)
         self._arrived_s = self._clock()
         ring.publish(slot, stamp, self._arrived_s)

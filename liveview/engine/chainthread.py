@@ -71,8 +71,8 @@ class ChainThread:
         Rung for new frames and changes.
     clock : callable
         The session's clock.
-    wall_minus_session_s : float
-        For the wall time of calibration pictures.
+    wall : callable
+        Unix time, for the dates of calibration pictures.
     more : callable
         False when capture has ended for good.
     rate_hz : callable
@@ -92,7 +92,7 @@ class ChainThread:
         mailbox: Mailbox[Reading],
         bell: Bell,
         clock: Callable[[], float],
-        wall_minus_session_s: float,
+        wall: Callable[[], float],
         more: Callable[[], bool],
         rate_hz: Callable[[], float | None],
         aids: AidsDesk | None = None,
@@ -104,7 +104,7 @@ class ChainThread:
         self._mailbox = mailbox
         self._bell = bell
         self._clock = clock
-        self._wall_s = wall_minus_session_s
+        self._wall = wall
         self._more = more
         self._rate_hz = rate_hz
         self._aids = aids
@@ -245,7 +245,7 @@ class ChainThread:
         light = self._chain.to_light(lease.frame)
         taken_s = lease.frame.time_s
         disc = reading.disc if reading is not None else None
-        self._calibrating.add(light, taken_s, iso_at(self._clock() + self._wall_s), disc)
+        self._calibrating.add(light, taken_s, iso_at(self._wall()), disc)
         self._apply_wanted()
 
     def _show(self, lease: RingLease) -> None:

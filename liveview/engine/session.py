@@ -19,7 +19,7 @@ from liveview.engine.feed import Feed
 from liveview.engine.guide import Guide
 from liveview.engine.listen import Listen
 from liveview.engine.mailbox import Mailbox
-from liveview.engine.memory import ring_megabytes
+from liveview.engine.memory import fitting_ring
 from liveview.engine.ring import FrameRing
 from liveview.engine.soundring import SoundRing
 from liveview.engine.watch import Watch
@@ -86,6 +86,8 @@ class Session:
         The simulated rig's handle, passed on to the window.
     clock : callable, optional
         Seconds since the session's start; hand the same one to the sources.
+    wall : callable, optional
+        Unix time, for names and dates only; it may jump.
     make_chain : callable, optional
         Makes the chain; the real one unless a test hands in another.
     """
@@ -100,13 +102,14 @@ class Session:
         store_status: Callable[[], StoreStatus] | None = None,
         rig: RigHandle | None = None,
         clock: Callable[[], float] | None = None,
+        wall: Callable[[], float] = time.time,
         make_chain: Callable[[Settings, SourceInfo], ChainLike] | None = None,
     ) -> None:
         self.clock = clock or SessionClock()
         self.rig = rig
         self._settings = settings
         self._store_status = store_status
-        self._wall_s = wall_minus(self.clock)
+        self._wall = wall
         self._bell = Bell()
         self._board = Board()
         self._feed: Feed | None = None
@@ -147,7 +150,7 @@ class Session:
             mailbox=self._mailbox,
             bell=self._bell,
             clock=self.clock,
-            wall_minus_session_s=self._wall_s,
+            wall=wall,
             more=self._more,
             rate_hz=lambda: self._capture.rate_hz,
             aids=self.aids,
@@ -369,9 +372,8 @@ class Session:
             if feed is not None:
                 self._lost_ring_before += feed.ring.lost
                 self._captured_before += feed.ring.captured
-            megabytes, words = ring_megabytes(self._settings.store.ring_mb)
+            ring, words = fitting_ring(info, self._settings.store.ring_mb, self._bell.ring)
             self._board.say("memory", words)
-            ring = FrameRing(info, megabytes, self._bell.ring)
         self._feed = Feed(info, ring)
         self._calibrating.camera_is(self._camera_state(info))
         self._bell.ring()
@@ -424,8 +426,8 @@ class Session:
             calibration=self._calibrating.calibration,
             settings=self._settings.to_mapping(),
             disc=self._found_disc(),
-            started_at=iso_at(self.clock() + self._wall_s),
-            wall_minus_session_s=self._wall_s,
+            started_at=iso_at(self._wall()),
+            wall_minus_session_s=wall_minus(self.clock, self._wall),
             set_up=self.guide.notes(),
         )
 

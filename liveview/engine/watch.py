@@ -235,6 +235,8 @@ class Watch:
             return False
         self._missed += lease.sequence - self._sequence - 1
         self._sequence = lease.sequence
+        if self._catching and lease.frame.time_s - self._newest_s > self._patience_s(feed):
+            self._cut(feed, catcher)
         self._newest_s, self._newest_at_s = lease.frame.time_s, self._clock()
         actions = catcher.see(lease.frame)
         self._watched += 1
@@ -288,11 +290,23 @@ class Watch:
             return
         if not self._more():
             self._flush(feed, catcher)
-        elif self._builder is not None and self._builder.busy:
-            period_s = 1.0 / feed.info.rate_hz if feed.info.rate_hz else 0.0
-            if self._clock() - self._newest_at_s > max(CUT_AFTER_S, 5 * period_s):
-                self._act(catcher.cut(), feed)
-                self._builder.close()
+        elif self._catching and self._clock() - self._newest_at_s > self._patience_s(feed):
+            self._cut(feed, catcher)
+
+    @property
+    def _catching(self) -> bool:
+        return self._builder is not None and self._builder.busy
+
+    @staticmethod
+    def _patience_s(feed: Feed) -> float:
+        period_s = 1.0 / feed.info.rate_hz if feed.info.rate_hz else 0.0
+        return max(CUT_AFTER_S, 5 * period_s)
+
+    def _cut(self, feed: Feed, catcher: Catcher) -> None:
+        """An event under way ends: its frames have a hole that is no part of it."""
+        self._act(catcher.cut(), feed)
+        if self._builder is not None:
+            self._builder.close()
 
     def _flush(self, feed: Feed, catcher: Catcher) -> None:
         if self._flushed:
