@@ -18,6 +18,7 @@ from liveview.errors import FormatChanged, InputUnreadable, SourceStalled
 from liveview.model import FrameStamp, Pixels, SourceInfo, SourceKind
 from liveview.settings import Camera
 from liveview.sources.container import open_container, shown, video_stream
+from liveview.sources.frozen import FROZEN_S, FrozenWatch
 from liveview.sources.headers import read_header
 from liveview.sources.limits import check_size, checked_white
 from liveview.sources.picture import Picture, decoded
@@ -123,6 +124,8 @@ class StreamSource:
         self._first: tuple[float, Arrived] | None = None
         self._held: Arrived | None = None
         self._copier: Copier | None = None
+        self._frozen = FrozenWatch()
+        self._time_s = 0.0
         self._next_number = self._damaged = 0
 
     @property
@@ -174,18 +177,30 @@ class StreamSource:
         self._held = None
         if arrival is None:
             return None
-        time_s, self._held = arrival
+        self._time_s, self._held = arrival
         form = self._held.picture_form
         if form != self._form:
             raise FormatChanged(f"the stream changed from {self._form} to {form}", self._shown)
         number, self._next_number = self._next_number, self._next_number + 1
-        return FrameStamp(number, time_s, LATENCY_S)
+        return FrameStamp(number, self._time_s, LATENCY_S)
 
     def read_into(self, out: Pixels) -> None:
-        """Copy the grabbed picture into ``out``."""
+        """Copy the grabbed picture into ``out``.
+
+        Raises
+        ------
+        SourceStalled
+            It has been the same again and again.
+        """
         if self._held is None:
             raise RuntimeError("read_into needs a grabbed frame")
         self._held.copy(out)
+        if self._frozen.frozen(out, self._time_s):
+            raise SourceStalled(
+                f"the stream has repeated the same picture for {FROZEN_S:g} s",
+                self._shown,
+                "start the camera again",
+            )
 
     def close(self) -> None:
         """Close the connection."""
