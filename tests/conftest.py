@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from support.fault_table import Fault
 
 GRACE_S = 2.0
 """How long a thread may take to end after its test: what the program allows itself, too."""
@@ -40,6 +41,17 @@ def no_thread_left() -> Iterator[None]:
     left = sorted(t.name for t in set(threading.enumerate()) - before if t.is_alive())
     if left:
         pytest.fail(f"threads left alive: {', '.join(left)}", pytrace=False)
+
+
+@pytest.fixture
+def fault(request: pytest.FixtureRequest) -> Iterator[Fault]:
+    """What the test's ``fault`` mark declares; fails a test that does not look at its words."""
+    mark = request.node.get_closest_marker("fault")
+    assert mark is not None, "the fixture 'fault' needs the mark of the same name"
+    declared = Fault(*mark.args, **mark.kwargs)
+    yield declared
+    if not declared.asked:
+        pytest.fail("the words of the fault were never looked for", pytrace=False)
 
 
 @pytest.fixture(scope="session", autouse=True)

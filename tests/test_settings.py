@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.fault_table import Fault
 
+from liveview.cli import main
 from liveview.errors import BadRequest, OutputFailed
 from liveview.settings import SCHEMA, Settings, file_key, load_settings, save_settings, validated
 from liveview.shipped import shipped_folder
@@ -58,6 +60,23 @@ def test_what_is_wrong_is_named_in_one_line(text: str, words: str, tmp_path: Pat
     assert str(refused.value).startswith(str(path))
     assert words in str(refused.value)
     assert "\n" not in str(refused.value)
+
+
+@pytest.mark.fault(
+    "a settings file of a newer version",
+    says="written by a newer version",
+    then="refused in one line, exit code 2; the file is not touched",
+)
+def test_a_file_of_a_newer_version_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], fault: Fault
+) -> None:
+    path = written(tmp_path, f'schema = {SCHEMA + 1}\n[rig]\nname = "of tomorrow"\n')
+    before = path.read_bytes()
+    assert main(["plan", "--setup", str(path)]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
+    with pytest.raises(BadRequest, match=fault.says):
+        load_settings(path)
+    assert path.read_bytes() == before
 
 
 def test_missing_folder_and_binary_files_are_refused(tmp_path: Path) -> None:

@@ -8,13 +8,19 @@ import sys
 from pathlib import Path
 
 import pytest
+from support.fault_table import Fault
 from support.sound_server import SoundServer
 
 CHILD = Path(__file__).with_name("catching_child.py")
 
 
 @pytest.mark.slow
-def test_cracks_are_caught_and_flashes_go_on_when_the_sound_is_pulled_out():
+@pytest.mark.fault(
+    "the microphone is pulled out",
+    says="no sound",
+    then="pictures and flashes go on; the microphone is tried again",
+)
+def test_cracks_are_caught_and_flashes_go_on_when_the_sound_is_pulled_out(fault: Fault):
     with (
         SoundServer() as server,
         subprocess.Popen(
@@ -41,5 +47,6 @@ def test_cracks_are_caught_and_flashes_go_on_when_the_sound_is_pulled_out():
     assert report["both"] >= 4  # one may fall into a buffer's change of length
     assert report["alone"] == 0
     assert report["said"], report["words"]
+    assert any(fault.says in words for words in report["words"])
     assert report["flashes"] == 3
     assert report["lost"] == 0

@@ -11,6 +11,7 @@ from itertools import repeat
 
 import numpy as np
 import pytest
+from support.fault_table import Fault
 from support.scripted_source import (
     Pause,
     ScriptedSound,
@@ -281,7 +282,12 @@ def test_format_change_gets_a_new_ring_and_stale_calibration_is_said():
         assert session.calibration.reference is None
 
 
-def test_stuck_driver_is_reported_and_does_not_hang():
+@pytest.mark.fault(
+    "a driver never comes back from a call",
+    says="did not end within",
+    then="everything else stops in time; the thread is left behind",
+)
+def test_stuck_driver_is_reported_and_does_not_hang(fault: Fault):
     says = info()
     stuck = Stuck()
     with Rigged(source([*repeat(scene(says), 20), stuck], says)) as session:
@@ -292,16 +298,21 @@ def test_stuck_driver_is_reported_and_does_not_hang():
         assert time.monotonic() - began < 2.0
         names = {thread.name for thread in threading.enumerate()}
         assert not names & {"watch", "chain", "sound"}
-        assert any("capture" in words for words in session.status().words)
+        assert any("capture" in words and fault.says in words for words in session.status().words)
     stuck.let_go.set()
 
 
-def test_silent_driver_is_said(monkeypatch):
+@pytest.mark.fault(
+    "a driver is silent without an error",
+    says="the source does not answer",
+    then="said with the seconds; goes on when it wakes",
+)
+def test_silent_driver_is_said(monkeypatch, fault: Fault):
     monkeypatch.setattr("liveview.engine.session.SILENT_AFTER_S", 0.1)
     says = info()
     stuck = Stuck()
     with Rigged(source([*repeat(scene(says), 5), stuck], says)) as session:
-        wait_for(lambda: any("does not answer" in words for words in session.status().words))
+        wait_for(lambda: any(fault.says in words for words in session.status().words))
         stuck.let_go.set()
 
 

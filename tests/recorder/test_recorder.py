@@ -14,6 +14,7 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
+from support.fault_table import Fault
 
 from liveview.errors import BadRequest, InputUnreadable, OutputFailed
 from liveview.model import Cause, SoundBlock, Spotted
@@ -191,7 +192,14 @@ class Elsewhere:
         self.recorder.close()
 
 
-def test_a_folder_that_cannot_be_made_keeps_the_event_until_it_is_saved_elsewhere(kit) -> None:
+@pytest.mark.fault(
+    "the folder of events cannot be made",
+    says="frames stay in memory: mend it or save them elsewhere",
+    then="capture goes on; saved elsewhere, the event is whole",
+)
+def test_a_folder_that_cannot_be_made_keeps_the_event_until_it_is_saved_elsewhere(
+    kit, fault: Fault
+) -> None:
     kit.folder.parent.mkdir(exist_ok=True)
     kit.folder.write_text("a file where the folder should be")
     made = kit.make()
@@ -201,6 +209,7 @@ def test_a_folder_that_cannot_be_made_keeps_the_event_until_it_is_saved_elsewher
         status = recorder.status()
         assert status.waiting_frames == 12 and status.writing
         assert "12 frames stay in memory" in status.words[-1]
+        assert fault.says in status.words[-1]
         assert all(lease.released == 1 for lease in made.leases)  # copied, the ring goes on
         with pytest.raises(OutputFailed):
             recorder.save_pending(kit.folder)
@@ -253,7 +262,12 @@ def test_a_vanished_folder_that_becomes_a_file_moves_all_of_it_elsewhere(kit) ->
             kit.assert_same(event, made)
 
 
-def test_what_memory_cannot_hold_is_counted_and_said(kit) -> None:
+@pytest.mark.fault(
+    "the disk refuses until the memory for waiting frames is full",
+    says="frames of this event were not kept: memory is full",
+    then="what fitted is kept, the rest is counted, the event is marked incomplete",
+)
+def test_what_memory_cannot_hold_is_counted_and_said(kit, fault: Fault) -> None:
     kit.folder.parent.mkdir(exist_ok=True)
     kit.folder.write_text("in the way")
     made = kit.make(30, (512, 1024))  # 0.5 MB each, 8 MB may wait
@@ -261,7 +275,7 @@ def test_what_memory_cannot_hold_is_counted_and_said(kit) -> None:
         kit.feed(recorder, made)
         kept = recorder.status().waiting_frames
         assert 8 <= kept < 30
-        assert any(f"{30 - kept} frames of this event" in w for w in recorder.status().words)
+        assert any(f"{30 - kept} {fault.says}" in w for w in recorder.status().words)
         kit.folder.unlink()
         until(lambda: recorder.drain(1.0))
         with StoredEvent.open(recorder.events[-1].path) as event:
@@ -312,7 +326,12 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     subprocess.run(["umount", str(place)], check=True)
 
 
-def test_a_full_disk_loses_nothing(kit, small_disk) -> None:
+@pytest.mark.fault(
+    "the disk is full",
+    says="the disk is full",
+    then="frames wait in memory, the reserve stays free; saved elsewhere, the event is whole",
+)
+def test_a_full_disk_loses_nothing(kit, small_disk, fault: Fault) -> None:
     first, second = kit.make(40, (600, 800)), kit.make(110, (600, 800), blocks=0)
     store = Store(reserve_mb=2, ring_mb=128)
     with Elsewhere(store, small_disk) as recorder:
@@ -324,7 +343,7 @@ def test_a_full_disk_loses_nothing(kit, small_disk) -> None:
             recorder.add_frame(lease)
         recorder.end(True)
         until(lambda: bool(recorder.status().words))
-        assert "the disk is full" in recorder.status().words[-1]
+        assert fault.says in recorder.status().words[-1]
         assert shutil.disk_usage(small_disk).free >= 2_000_000
         with StoredEvent.open(earlier) as event:
             kit.assert_same(event, first)
@@ -404,7 +423,12 @@ def test_marks_are_kept_in_order(kit) -> None:
         recorder.close()
 
 
-def test_a_frame_of_another_size_is_left_out_and_said(kit) -> None:
+@pytest.mark.fault(
+    "a frame of another size inside an event",
+    says="left out of the event",
+    then="the others are kept",
+)
+def test_a_frame_of_another_size_is_left_out_and_said(kit, fault: Fault) -> None:
     made, other = kit.make(4), kit.make(1, (20, 30))
     recorder = Recorder(kit.store, folder=kit.folder)
     try:
@@ -414,7 +438,7 @@ def test_a_frame_of_another_size_is_left_out_and_said(kit) -> None:
         recorder.add_frame(made.leases[1])
         recorder.end(True)
         assert recorder.drain(20.0)
-        assert "left out of the event: frame 100 is (20, 30)" in recorder.status().words[-1]
+        assert f"{fault.says}: frame 100 is (20, 30)" in recorder.status().words[-1]
         with StoredEvent.open(recorder.events[-1].path) as event:
             assert [f.number for f in event.frames()] == [100, 101]
     finally:

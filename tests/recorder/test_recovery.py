@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from support.fault_table import Fault
 
 from liveview.errors import InputUnreadable
 from liveview.recorder import Recorder, StoredEvent, recover
@@ -102,7 +103,12 @@ def test_killed_at_twenty_random_moments(tmp_path) -> None:
         check_killed(tmp_path / str(number), rng.uniform(0.0, 1.2))
 
 
-def test_without_end_mark_it_is_incomplete(kit) -> None:
+@pytest.mark.fault(
+    "the program is killed during an event",
+    says="(nothing)",
+    then="finished at the next start from the raw spool, marked incomplete, bit for bit",
+)
+def test_without_end_mark_it_is_incomplete(kit, fault: Fault) -> None:
     made = kit.make()
     spool(kit, made, complete=None)
     (done,) = recover(kit.folder)
@@ -133,7 +139,12 @@ def test_a_held_event_is_left_alone(kit) -> None:
     assert done.path is not None
 
 
-def test_an_event_being_caught_is_left_alone(kit) -> None:
+@pytest.mark.fault(
+    "another program catches into the same folder of events",
+    says="is in use by another program",
+    then="each leaves the other's unfinished events alone",
+)
+def test_an_event_being_caught_is_left_alone(kit, fault: Fault) -> None:
     made = kit.make()
     recorder = Recorder(kit.store, folder=kit.folder)
     try:
@@ -143,7 +154,7 @@ def test_an_event_being_caught_is_left_alone(kit) -> None:
         while recorder.status().waiting_frames:
             time.sleep(0.01)
         (held,) = recover(kit.folder)
-        assert held.path is None and "in use" in held.words
+        assert held.path is None and fault.says in held.words
         with StoredEvent.open(held.part) as event:
             assert event.raw and len(event) == len(made.frames)
         recorder.end(True)
@@ -217,11 +228,16 @@ def test_an_event_without_anything_is_removed_and_foreign_folders_are_not(kit) -
     assert [entry.name for entry in kit.folder.iterdir()] == ["other.part"]
 
 
-def test_a_damaged_description_is_said_and_kept(kit) -> None:
+@pytest.mark.fault(
+    "an unfinished event whose description is damaged",
+    says="kept as it is",
+    then="nothing of it is deleted; others are finished",
+)
+def test_a_damaged_description_is_said_and_kept(kit, fault: Fault) -> None:
     part = spool(kit, kit.make())
     (part / SPOOL / "start.json").write_text("{ half")
     (kept,) = recover(kit.folder)
-    assert kept.path is None and "description" in kept.words
+    assert kept.path is None and "description" in kept.words and fault.says in kept.words
     assert (part / SPOOL / "frames.raw").stat().st_size > 0
 
 

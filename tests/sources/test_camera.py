@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from support.fault_table import Fault
 from support.media import noise, smooth, write_video
 from support.mjpeg_server import MjpegServer
 
@@ -113,9 +114,14 @@ def test_a_real_capture_on_a_stream_that_changes_size() -> None:
             source.close()
 
 
-def test_there_is_no_camera_here_or_it_opens() -> None:
+@pytest.mark.fault(
+    "a camera is not there, or another program holds it",
+    says="the camera does not open",
+    then="said with what to check; the next source is tried",
+)
+def test_there_is_no_camera_here_or_it_opens(fault: Fault) -> None:
     source = CameraSource("99", Camera(), clock=time.monotonic)
-    with pytest.raises(InputUnreadable, match="does not open"):
+    with pytest.raises(InputUnreadable, match=fault.says):
         source.open()
     source.close()
 
@@ -150,7 +156,12 @@ def test_mono_formats_are_not_turned_into_colour() -> None:
     assert (info.channels, info.bits, info.white) == (1, 12, 4095)
 
 
-def test_damaged_pictures_are_left_out_and_counted() -> None:
+@pytest.mark.fault(
+    "a camera delivers damaged pictures",
+    says="damaged pictures left out",
+    then="left out and counted as lost",
+)
+def test_damaged_pictures_are_left_out_and_counted(fault: Fault) -> None:
     good = noise((24, 32), 4)
     source = camera(Driver([good[0], None, None, good[1], good[2]]))
     source.open()
@@ -158,7 +169,7 @@ def test_damaged_pictures_are_left_out_and_counted() -> None:
     assert first is not None
     assert second is not None
     assert (first.number, second.number) == (3, 4)
-    assert source.warnings == ("2 damaged pictures left out",)
+    assert source.warnings == (f"2 {fault.says}",)
 
 
 def test_only_damaged_pictures_are_a_stall() -> None:
@@ -185,13 +196,18 @@ def test_raw_bytes_are_no_picture(picture: NDArray[Any]) -> None:
     assert plain(np.zeros((24, 32, 1), np.uint8), "camera:0").shape == (24, 32)
 
 
-def test_a_frozen_camera_is_found_out() -> None:
+@pytest.mark.fault(
+    "a camera delivers the same picture again and again and calls it success",
+    says="the camera has repeated the same picture",
+    then="opened again; a still and a capped lens are let pass",
+)
+def test_a_frozen_camera_is_found_out(fault: Fault) -> None:
     now = [0.0]
     moving = noise((24, 32), 3)
     driver = Driver([*moving, *[moving[-1]] * 400])
     source = camera(driver, clock=lambda: now[0])
     source.open()
-    with pytest.raises(SourceStalled, match="repeated the same picture"):
+    with pytest.raises(SourceStalled, match=fault.says):
         for _ in range(400):
             now[0] += 0.01
             source.grab()
@@ -228,7 +244,12 @@ def test_an_implausible_driver_clock_is_left_aside_for_good(stamp: float) -> Non
     assert not driver.trusted
 
 
-def test_a_driver_clock_that_jumps_back_is_dropped() -> None:
+@pytest.mark.fault(
+    "the camera driver's clock jumps back",
+    says="(nothing)",
+    then="left aside for good: the computer's own clock is used, with its larger error",
+)
+def test_a_driver_clock_that_jumps_back_is_dropped(fault: Fault) -> None:
     driver = DriverTime()
     for index in range(10):
         driver.session_s(100 + index * 0.01, 100 + index * 0.01, 0.0)

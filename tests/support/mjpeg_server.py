@@ -8,6 +8,7 @@ Real sockets and real JPEG. Everything is bounded: the life of the server, each 
         server.go_on()
         server.drop()       # connections cut, new ones welcome
         server.refuse(True) # new connections are closed at once
+        server.hold(True)   # new connections are kept waiting
         server.show([larger_picture])
         server.spoil(3)     # the next three parts are not JPEG
 """
@@ -57,7 +58,7 @@ class MjpegServer:
         self._rate_hz = rate_hz
         self._once = once
         self._parts = _parts(pictures)
-        self._stalled = self._refusing = self._closing = False
+        self._stalled = self._refusing = self._holding = self._closing = False
         self._generation = 0
         self._spoiled = 0
         self._sent = self._clients = 0
@@ -101,6 +102,10 @@ class MjpegServer:
     def refuse(self, refusing: bool) -> None:
         """Close new connections at once (True) or serve them again (False)."""
         self._change(_refusing=refusing)
+
+    def hold(self, holding: bool) -> None:
+        """Keep new connections waiting for their first byte (True) or serve them (False)."""
+        self._change(_holding=holding)
 
     def show(self, pictures: Sequence[Any]) -> None:
         """Other pictures from the next part on, of another size if wanted."""
@@ -161,6 +166,10 @@ class MjpegServer:
         with contextlib.suppress(OSError), client:
             client.settimeout(SEND_TIMEOUT_S)
             client.recv(8192)
+            with self._changed:
+                self._changed.wait_for(
+                    lambda: self._closing or not self._holding, self._ends_at - time.monotonic()
+                )
             client.sendall(
                 b"HTTP/1.0 200 OK\r\nCache-Control: no-store\r\nContent-Type: "
                 + f"multipart/x-mixed-replace; boundary={BOUNDARY}\r\n\r\n".encode()
