@@ -20,6 +20,9 @@ BINS = 64
 TARGET_TOP = 0.80
 """Linear light wanted for the brightest thousandth of the open picture: a third of a stop spare."""
 _BRIGHTEST = 0.999
+_TYPICAL = 0.9
+_CUT = 0.9
+"""Uncut fraction below which flows brighten parts of the picture, as the blade does not."""
 FEW = 0.003
 """Share of clipped pixels (hot pixels, glints, a small flame) that is not worth a word."""
 _EVEN_STOPS = 1.0 / 3.0
@@ -31,14 +34,16 @@ class Levels:
     """Raw levels inside the disc.
 
     ``counts`` has ``BINS`` entries over the codes 0..white. Shares are 0..1 of the disc's pixels.
-    ``brightest`` is the linear light (0..1) below which 99.9 % of the pixels lie, ``mean`` the mean
-    linear light.
+    ``brightest`` is the linear light (0..1) below which 99.9 % of the pixels lie, ``typical`` that
+    below which 90 % lie, ``mean`` the mean linear light. The first two leave out the clipped pixels
+    where these are few.
     """
 
     counts: NDArray[np.int64]
     clipped_dark: float
     clipped_bright: float
     brightest: float
+    typical: float
     mean: float
 
 
@@ -80,14 +85,20 @@ def read_levels(pixels: Pixels, white: int, transfer: Transfer, mask: Bytes) -> 
     if total == 0:
         return None
     light = transfer.decode(np.arange(top + 1) / top)
-    share = np.cumsum(histogram) / total
-    brightest = light[min(int(np.searchsorted(share, _BRIGHTEST)), top)]
+    counted = histogram.copy()
+    if histogram[top] <= FEW * total:
+        counted[top] = 0.0
+    share = np.cumsum(counted) / max(float(counted.sum()), 1.0)
+    brightest, typical = (
+        float(light[min(int(np.searchsorted(share, part)), top)]) for part in (_BRIGHTEST, _TYPICAL)
+    )
     counts = np.add.reduceat(histogram, np.arange(BINS) * (top + 1) // BINS)
     return Levels(
         counts.astype(np.int64),
         float(histogram[0] / total),
         float(histogram[top] / total),
-        float(brightest),
+        brightest,
+        typical,
         float(histogram @ light / total),
     )
 
@@ -101,7 +112,8 @@ def stops_to_target(levels: Levels, uncut: float | None = None) -> float | None:
         Of the frame as it is now.
     uncut : float, optional
         Uncut fraction now, 0..1: with the blade in, the open picture would be brighter by its
-        inverse. Taken as 1 when absent.
+        inverse; then the typical level counts, for a flow makes parts of the picture as bright as
+        the open one already. Taken as 1 when absent.
 
     Returns
     -------
@@ -111,7 +123,10 @@ def stops_to_target(levels: Levels, uncut: float | None = None) -> float | None:
     """
     if levels.brightest <= 0.0:
         return None
-    open_top = levels.brightest / max(uncut or 1.0, 0.02)
+    if uncut is None or uncut > _CUT:
+        open_top = levels.brightest
+    else:
+        open_top = levels.typical / max(uncut, 0.02)
     stops = math.log2(TARGET_TOP / open_top)
     return min(stops, -1.0) if levels.clipped_bright > FEW else stops
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -92,3 +94,14 @@ def test_words() -> None:
     assert stops_to_target(white) == -1.0
     assert exposure_advice(good) == "exposure is good"
     assert exposure_advice(dim) == "expose 2.0 stops longer (x 4)"
+
+
+def test_a_flame_and_a_bright_plume_do_not_make_a_good_exposure_too_long() -> None:
+    picture = np.full((100, 100), 102, np.uint8)  # 0.40 of full with half of the light cut
+    picture[:, 60:65] = 180  # a flow that bends light past the blade
+    picture[98, 50:70] = 255  # a small flame
+    levels = read_levels(picture, 255, Transfer.named("linear"), np.full((100, 100), 255, np.uint8))
+    assert levels is not None
+    assert levels.clipped_bright == pytest.approx(0.002)
+    assert stops_to_target(levels, 0.5) == pytest.approx(0.0, abs=0.01)
+    assert stops_to_target(levels) == pytest.approx(math.log2(0.80 * 255 / 180), abs=0.01)
