@@ -59,6 +59,7 @@ _LOOK_AGAIN = 30
 """Frames between two searches for the disc while it is not found."""
 _GAUGES_EVERY = 4
 """Frames between readings of the gauges when they are given up for lack of time."""
+_NO_PICTURE = np.empty((0, 0, 4), np.uint8)
 
 
 class Chain:
@@ -73,6 +74,8 @@ class Chain:
         settings'. Only for live sources are steps left out when time is short.
     clock : callable
         For the time each step takes, seconds.
+    pictures : bool
+        False where nobody looks: readings then hold a picture of no pixels.
     """
 
     def __init__(
@@ -81,7 +84,9 @@ class Chain:
         info: SourceInfo,
         *,
         clock: Callable[[], float] = time.perf_counter,
+        pictures: bool = True,
     ) -> None:
+        self._pictures = pictures
         self._settings = settings
         self._info = info
         self._clock = clock
@@ -364,6 +369,8 @@ class Chain:
     # Picture and words.
 
     def _paint(self, shown: Shown) -> Painted:
+        if not self._pictures:
+            return Painted(_NO_PICTURE, shown.view, None)
         return self._painter.paint(
             shown,
             self._transfer,

@@ -107,8 +107,7 @@ class LumaCopier:
 
 def full_range_into(luma: Bytes, out: Bytes) -> None:
     """Codes of limited range, 16 to 235, as 0 to 255, rounded; beyond either end it stays there."""
-    cv2.subtract(luma, (_BLACK, 0, 0, 0), out)
-    cv2.convertScaleAbs(out, out, 255 / _STEPS)
+    cv2.addWeighted(luma, 255 / _STEPS, luma, 0.0, -_BLACK * 255 / _STEPS, out)
 
 
 def _codes(frame: av.VideoFrame, index: int) -> Bytes:

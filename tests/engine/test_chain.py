@@ -522,3 +522,17 @@ def test_row_gains_of_a_rolling_shutter() -> None:
         left.append(means.std())
     assert left[0] > 0.05
     assert left[1] < 0.01
+
+
+def test_without_pictures_the_readings_are_the_same() -> None:
+    readings = []
+    for pictures in (True, False):
+        chain = Chain(Settings(), info(), pictures=pictures)
+        chain.set_calibration(calibration(info()))
+        rig = Rig()
+        readings.append([chain.run(rig.frame(0.5 * OPEN * (1 + PLUME))) for _ in range(6)][-1])
+    seen, blind = readings
+    assert blind.picture.size == 0
+    assert blind.blade == seen.blade
+    assert blind.noise == seen.noise
+    assert np.array_equal(blind.histogram.counts, seen.histogram.counts)

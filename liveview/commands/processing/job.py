@@ -41,6 +41,7 @@ from liveview.commands.processing.selfcal import found_words, own_stretches
 from liveview.engine.chain import Chain
 from liveview.engine.clock import SessionClock
 from liveview.engine.ring import FrameRing, RingLease
+from liveview.engine.session import SWITCH_INTERVAL_S
 from liveview.errors import InputUnreadable
 from liveview.model import (
     Calibration,
@@ -61,7 +62,22 @@ INTERRUPTED = 130
 
 def run_job(request: Request) -> int:
     """Do what was asked for and return the exit code."""
-    request = dataclasses.replace(request, out=request.out.absolute())
+    with _quick_turns():
+        return _done(dataclasses.replace(request, out=request.out.absolute()))
+
+
+@contextlib.contextmanager
+def _quick_turns() -> Iterator[None]:
+    """Reader and chain take turns often: otherwise each waits for the other for milliseconds."""
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(min(before, SWITCH_INTERVAL_S))
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(before)
+
+
+def _done(request: Request) -> int:
     entry = Input(request.recording, request.settings, clock=SessionClock(), live=False)
     source = entry.frames()
     try:
@@ -103,7 +119,7 @@ class Job:
         self._warnings: list[str] = []
         self._event_disc: Disc | None = None
         self._summary = Summary()
-        self._chain = Chain(self._settings, info)
+        self._chain = Chain(self._settings, info, pictures=request.picture)
         self._disc: Disc | None = None
         self._calibration = Calibration()
         self._taker: Taker | None = None
