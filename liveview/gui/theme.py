@@ -76,7 +76,7 @@ COLOURS = Colours(
     brass=QColor("#d2aa63"),
     brass_dim=QColor("#6f5a35"),
     shade=QColor("#93abc4"),
-    ember=QColor("#e8845a"),
+    ember=QColor("#ee8070"),
 )
 
 
