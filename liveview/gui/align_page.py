@@ -30,13 +30,14 @@ from liveview.gui.align_lines import (
 from liveview.gui.align_words import instruction, verdict_words, walk_words
 from liveview.gui.around import SIDE_STEPS, free_width
 from liveview.gui.bridge import Bridge
+from liveview.gui.calibration_pads import show_calibration
 from liveview.gui.chores import Chores
 from liveview.gui.dial import shadow_of
 from liveview.gui.dialwidget import DialWidget
 from liveview.gui.far_view import FarView
 from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Lines
-from liveview.gui.marks import calibration_mark, choice_mark
+from liveview.gui.marks import choice_mark
 from liveview.gui.pad import Pad
 from liveview.gui.ring import FaceValues, HandValues
 from liveview.gui.theme import Look
@@ -57,12 +58,6 @@ SMOOTHINGS_S = (0.0, 0.15, 0.5)
 """Time constants of the blade reading to choose from."""
 
 RIGHT = Qt.AlignmentFlag.AlignRight
-
-CALIBRATION_HOW = {
-    CalibrationKind.DARK: "cap the lens",
-    CalibrationKind.OPEN: "blade out",
-    CalibrationKind.REFERENCE: "blade set, air quiet",
-}
 
 
 @runtime_checkable
@@ -388,16 +383,7 @@ class AlignPage(QWidget):
     def _refresh_pads(self) -> None:
         if not self.pads:
             return
-        status = self._status
-        for kind in CalibrationKind:
-            taking = status.taking is not None and status.taking[0] == kind.value
-            progress = status.taking[1] if taking and status.taking is not None else None
-            has = kind in status.has
-            note = "taken" if has else CALIBRATION_HOW[kind]
-            if progress is not None:
-                note = f"taking {progress * 100:.0f}{THIN}%"
-            mark = calibration_mark(kind, has, progress)
-            self.pads[f"take {kind.value}"].set_state(mark=mark, note=note, on=has)
+        show_calibration(self.pads, self._status)
         card, tau = self._target is Target.CARD, SMOOTHINGS_S[self._smoothing]
         notes = {
             "card": (card, "find the lamp's image"),

@@ -11,6 +11,7 @@ from PyQt6.QtCore import QRect, Qt, QTimer
 from PyQt6.QtGui import QResizeEvent
 from PyQt6.QtWidgets import QWidget
 
+from liveview.gui.calibration_pads import show_calibration
 from liveview.gui.chores import Chores
 from liveview.gui.dial import shadow_of
 from liveview.gui.dialwidget import DialWidget
@@ -19,7 +20,6 @@ from liveview.gui.keys import KeyMap
 from liveview.gui.legend import legend_colours, legend_words
 from liveview.gui.lines import Lines
 from liveview.gui.marks import (
-    calibration_mark,
     choice_mark,
     gain_mark,
 )
@@ -27,7 +27,7 @@ from liveview.gui.pad import Pad
 from liveview.gui.ring import FaceValues, HandValues, MemoryValues
 from liveview.gui.theme import Look
 from liveview.gui.watch_lines import blade_lines, catch_lines, notice_lines, verdict_lines
-from liveview.gui.words import THIN, with_unit
+from liveview.gui.words import with_unit
 from liveview.model import (
     ArmState,
     CalibrationKind,
@@ -266,16 +266,7 @@ class WatchPage(QWidget):
 
     def _refresh_pads(self) -> None:
         status, enhance = self._status, self._settings.enhance
-        for kind in CalibrationKind:
-            taking = status.taking is not None and status.taking[0] == kind.value
-            progress = status.taking[1] if taking and status.taking is not None else None
-            has = kind in status.has
-            note = "taken" if has else _HOW[kind]
-            if progress is not None:
-                note = f"taking {progress * 100:.0f}{THIN}%"
-            self.pads[f"take {kind.value}"].set_state(
-                mark=calibration_mark(kind, has, progress), note=note, on=has
-            )
+        show_calibration(self.pads, status)
         off = status.arm is ArmState.OFF
         self.pads["arm"].set_state(title="Arm" if off else "Disarm", on=not off)
         self.pads["trigger"].set_state(title="Keep now")
@@ -386,10 +377,3 @@ class WatchPage(QWidget):
         reach = self._chord(y) + self._look.px(0.8)
         x = self.width() / 2 - reach - pad.width() if left else self.width() / 2 + reach
         pad.move(round(x), round(y - pad.height() / 2))
-
-
-_HOW = {
-    CalibrationKind.DARK: "cap the lens",
-    CalibrationKind.OPEN: "blade out",
-    CalibrationKind.REFERENCE: "blade set, air quiet",
-}
