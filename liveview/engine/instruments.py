@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from liveview.engine.boxlight import SomeLight
 from liveview.engine.ground import Ground, Place
 from liveview.engine.lifting import Lifted
 from liveview.engine.painting import Painted
@@ -17,7 +18,7 @@ from liveview.imaging.histogram import share_above
 from liveview.imaging.lamp import block_side
 from liveview.imaging.noise import PhotonTransfer, contrast_sigma
 from liveview.imaging.verdict import MEASURING, flow_share, verdict
-from liveview.model import BladeReading, Frame, Histogram, Light, NoiseReading
+from liveview.model import BladeReading, Frame, Histogram, NoiseReading
 from liveview.optics import scale as optics_scale
 from liveview.optics.blade import axial_offset_from_tilt, position_from_uncut
 from liveview.optics.rig import RigGeometry
@@ -238,7 +239,7 @@ class RelativeLight:
     def __init__(self) -> None:
         self._brightest = 0.0
 
-    def read(self, light: Light, place: Place, step: int = 7) -> float | None:
+    def read(self, light: SomeLight, place: Place, step: int = 7) -> float | None:
         """0..1; None when the disc is empty."""
         inside = place.inside[::step, ::step] > 0
         if not inside.any():

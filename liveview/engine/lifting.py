@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from liveview.engine.boxlight import CodeLight, SomeLight
 from liveview.engine.ground import Ground, Place, boxed, make_ground, unclipped_in
 from liveview.imaging.contrast import ratio_into, update_plan
 from liveview.imaging.cv import cv2
@@ -56,7 +57,7 @@ class Lifted:
     that it could not be told. ``pairs`` is what steadying did to pairs of frames, for the noise.
     """
 
-    light: Light
+    light: SomeLight
     unclipped: Bytes
     ground: Ground
     values: Light
@@ -100,6 +101,8 @@ class Lifting:
         shape = place.shape
         self._dark = boxed(calibration.dark, place)
         self._light = np.empty(shape, np.float32)
+        self._seen: SomeLight = self._light
+        self._codes: Pixels | None = None
         self._ratio = np.empty(shape, np.float32)
         self._smoothed = np.empty(shape, np.float32)
         self._unclipped = np.empty(shape, np.uint8)
@@ -121,6 +124,7 @@ class Lifting:
     def retake(self) -> None:
         """Take the background anew: from the reference, or from the next frames."""
         self._ground: Ground | None = None
+        self._per_code: Light | None = None
         self._gathered = 0
         self._changed = 0
         self._steadiness: Steadiness | None = None
@@ -151,15 +155,15 @@ class Lifting:
         shift, failed, kernel = self._lit(frame, allows, mark)
         ground = self._grounded()
         mark("background")
-        ratio_into(self._light, ground.plan, self._ratio)
+        self._compare(frame.white, ground)
         mark("contrast")
         blocks, level, gain = self._lamp(ground, allows, mark)
         if not again:
             self._restart_if_changed(level)
-            self._follow(ground, frame.time_s, blocks, gain, sigma)
+            self._follow(ground, frame, blocks, gain, sigma)
             mark("follow")
         lifted = Lifted(
-            self._light, self._unclipped, ground, self._ratio, gain, -1.0, blocks, level,
+            self._seen, self._unclipped, ground, self._ratio, gain, -1.0, blocks, level,
             shift, failed, kernel.noise, 1.0, 1.0, kernel.pairs,
         )  # fmt: skip
         self._averaged(lifted, again, mark)
@@ -175,10 +179,16 @@ class Lifting:
         channel = self.settings.camera.channel
         if not (self.settings.enhance.steady and allows("steady")):
             codes = frame.pixels[place.box]
-            self._transfer.to_light(codes, frame.white, self._light, channel)
+            if codes.ndim == 2:
+                self._codes = codes
+                self._seen = CodeLight(codes, frame.white, self._transfer)
+            else:
+                self._seen, self._codes = self._light, None
+                self._transfer.to_light(codes, frame.white, self._light, channel)
             unclipped_into(codes, self._light, frame.white, self._unclipped)
             mark("light")
             return None, False, Kernel()
+        self._seen, self._codes = self._light, None
         codes = frame.pixels[place.wide]
         wide = self._transfer.to_light(codes, frame.white, None, channel)
         fine = np.empty(wide.shape, np.uint8)
@@ -190,6 +200,21 @@ class Lifting:
         move_mask_back(fine, place.corner, at, self._unclipped)
         mark("steady")
         return shift, shift is None, kernel
+
+    def _compare(self, white: int, ground: Ground) -> None:
+        """The ratio to the background; of gray codes in place, without their light beside it."""
+        codes, plan, ratio = self._codes, ground.plan, self._ratio
+        if codes is None:
+            ratio_into(self._light, plan, ratio)
+            return
+        if self._transfer.is_straight and white == np.iinfo(codes.dtype).max:
+            if self._per_code is None:
+                self._per_code = plan.recip * np.float32(1.0 / white)
+            np.multiply(codes, self._per_code, out=ratio, dtype=np.float32, casting="unsafe")
+            cv2.subtract(ratio, plan.offset, ratio)
+            return
+        self._transfer.to_light(codes, white, ratio)
+        ratio_into(ratio, plan, ratio)
 
     def _steady_against(self, wide: Light) -> Steadiness:
         if self._steadiness is None:
@@ -215,9 +240,9 @@ class Lifting:
     def _gather(self) -> Ground:
         """A background from the first frames, while there is no reference."""
         if self._gathered == 0:
-            self._sum = np.zeros_like(self._light)
+            self._sum = np.zeros(self._place.shape, np.float32)
             self._seen_unclipped = np.full(self._place.shape, 255, np.uint8)
-        cv2.accumulate(self._light, self._sum)
+        cv2.accumulate(self._seen[:, :], self._sum)
         cv2.bitwise_and(self._seen_unclipped, self._unclipped, self._seen_unclipped)
         self._gathered += 1
         if self._ground is not None and self._gathered not in (2, 4, 8, FIRST_FRAMES):
@@ -229,6 +254,7 @@ class Lifting:
     def _settle(self, light: Light, unclipped: Bytes, frames: int, *, done: bool) -> Ground:
         ground = make_ground(self._place, light, unclipped, frames, self._calibration)
         self._ground = ground
+        self._per_code = None
         self._rows = None
         self._average.restart()
         kind, seconds = self.settings.enhance.background, self.settings.enhance.background_time_s
@@ -247,7 +273,7 @@ class Lifting:
     def _follow(
         self,
         ground: Ground,
-        time_s: float,
+        frame: Frame,
         blocks: NDArray[np.float64],
         gain: float,
         sigma: float | None,
@@ -257,15 +283,19 @@ class Lifting:
         dark = self._dark
 
         def light(rows: slice) -> Light:
-            part = self._light[rows] if dark is None else self._light[rows] - dark[rows]
+            seen = self._seen[rows]
+            part = seen if dark is None else seen - dark[rows]
             gains = np.float32(gain) if self._gains is None else self._gains[rows, None]
-            part = part / gains
+            part = np.asarray(part / gains, np.float32)
             return part if dark is None else part + dark[rows]
 
         side = block_side(self._place.shape)
-        rows = self._follower.follow(Followed(light, time_s, blocks / gain, side, sigma))
+        rows = self._follower.follow(Followed(light, frame.time_s, blocks / gain, side, sigma))
         if rows.stop > rows.start:
             update_plan(ground.plan, self._follower.light, dark, rows)
+            if self._per_code is not None:
+                per_code = np.float32(1.0 / frame.white)
+                np.multiply(ground.plan.recip[rows], per_code, out=self._per_code[rows])
 
     # The lamp.
 

@@ -13,6 +13,7 @@ robustly, so that dust and flow do not tilt it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,13 @@ _OPPOSITE = {
 }
 EVEN_TILT = 0.02
 """Tilts up to this, or three of their sigma, count as even."""
+
+
+class Sampled(Protocol):
+    """Light of which parts can be had."""
+
+    def __getitem__(self, part: Any, /) -> Any:
+        """Some of it, float32."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,26 +85,26 @@ class BladeMeter:
         lit = span > 0.02 * float(np.percentile(span, 99))
         count = max(1, int(np.count_nonzero(inside)))
         step = max(1, int(np.sqrt(count / _SAMPLES)))
-        grid = (slice(step // 2, None, step),) * 2
-        chosen = ((inside > 0) & lit)[grid]
-        self._index = np.arange(rows * columns).reshape(rows, columns)[grid][chosen]
+        self._grid = grid = (slice(step // 2, None, step),) * 2
+        self._chosen = chosen = ((inside > 0) & lit)[grid]
         self._dark = dark[grid][chosen]
         self._recip = (1.0 / np.maximum(span[grid][chosen], 1e-9)).astype(np.float32)
         across, along = _axes(rows, columns, disc, side, grid)
         self._matrix = np.stack([a[chosen] for a in (np.ones_like(across), across, along)])
 
-    def read(self, light: Light, unclipped: Bytes) -> BladeFit | None:
+    def read(self, light: Sampled, unclipped: Bytes) -> BladeFit | None:
         """Uncut fraction and tilts; None when no pixel of the disc can be used.
 
         Parameters
         ----------
         light : ndarray, float32, (rows, columns)
+            Or anything that gives a grid of it by slices.
         unclipped : ndarray, uint8, (rows, columns)
             255 where the frame is neither at the top nor at the bottom code.
         """
-        total = self._index.size
-        share = (light.ravel()[self._index] - self._dark) * self._recip
-        fine = unclipped.ravel()[self._index] > 0
+        total = self._dark.size
+        share = (light[self._grid][self._chosen] - self._dark) * self._recip
+        fine = unclipped[self._grid][self._chosen] > 0
         kept = int(np.count_nonzero(fine))
         if kept == 0:
             return None

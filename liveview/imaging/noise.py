@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -185,6 +185,17 @@ def fit_photon_transfer(
     return PhotonTransfer(x, total, dark, slope, base + slope * dark, error, rounding)
 
 
+class InStrips(Protocol):
+    """Light of which rows can be had."""
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Rows and columns."""
+
+    def __getitem__(self, rows: Any, /) -> Any:
+        """Some of the rows, float32."""
+
+
 class NoiseMeter:
     """Measures the noise from the frames that go by: one pair in a few frames.
 
@@ -210,7 +221,7 @@ class NoiseMeter:
 
     def add(
         self,
-        light: Light,
+        light: InStrips,
         dark: float = 0.0,
         rounding: Rounding | None = None,
         pairs: float = 1.0,
@@ -220,7 +231,7 @@ class NoiseMeter:
         Parameters
         ----------
         light : ndarray, float32, (rows, columns)
-            Linear light; strips of it are copied.
+            Linear light; strips of it are copied. Anything that gives rows by slices will do.
         dark : float
             Light of the dark picture.
         rounding : callable, optional
@@ -260,7 +271,7 @@ class NoiseMeter:
         return old_at + share * (at - old_at), old + share * (typical - old)
 
 
-def _strips(light: Light) -> Light:
+def _strips(light: InStrips) -> Light:
     """A few strips of 16 rows, one above the other, copied."""
     rows, columns = light.shape
     count = min(_STRIPS, rows // BLOCK)
