@@ -50,7 +50,8 @@ def _canvas(width: int, height: int) -> tuple[QImage, Bytes]:
     bits = image.bits()
     assert bits is not None
     bits.setsize(image.sizeInBytes())
-    pixels = np.frombuffer(bits, np.uint8).reshape(height, image.bytesPerLine() // 4, 4)
+    memory = cast(memoryview, bits)  # a pointer with a size serves as a buffer
+    pixels = np.frombuffer(memory, np.uint8).reshape(height, image.bytesPerLine() // 4, 4)
     return image, pixels[:, :width]
 
 
@@ -186,12 +187,12 @@ class AudienceFrame:
         if edge > 0 and seen.plain is not None:
             _enlarge(seen.plain, disc, self._second)
             np.copyto(self._patch[:, :edge], self._second[:, :edge])
-            if edge < side:
-                wide = max(1, round(0.25 * at.unit))
-                self._patch[:, max(0, edge - wide) : edge + wide, :3] = _bgr(COLOURS.brass)
         if scene.spotlight.depth > 0.0:
             mask = self._light.mask(side, scene.spotlight)
             cv2.multiply(self._patch, mask, self._patch, 1 / 255)
+        if 0 < edge < side:
+            wide = max(1, round(0.25 * at.unit))
+            self._patch[:, max(0, edge - wide) : edge + wide, :3] = _bgr(COLOURS.brass)
         x, y = at.disc_x, at.disc_y
         cv2.copyTo(self._patch, self._disc_mask, frame[y : y + side, x : x + side])
         half = side / 2

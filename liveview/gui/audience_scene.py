@@ -26,6 +26,8 @@ WIDE = 1.2
 
 MARGIN = 0.022
 STACKED_DISC = 0.74
+WIDEST = 1.1
+"""Words beside the disc get at most so many times its width."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +110,10 @@ def places(width: int, height: int, *, column: bool = True, drawing: bool = Fals
         return _stacked(width, height, margin, column, drawing)
     side = round(height - 2 * margin)
     unit = min(height, width / 1.6) / 100
-    x = round(width - margin - side) if column else (width - side) // 2
-    left, wide = 2.4 * margin, width - side - 4.4 * margin
+    wide = min(width - side - 4.4 * margin, WIDEST * side)
+    spare = width - side - 4.4 * margin - wide
+    x = round(width - margin - side - spare / 2) if column else (width - side) // 2
+    left = 2.4 * margin + spare / 2
     field = QRectF(width - side - margin if column else margin, margin, 0, side)
     field.setRight(width - margin)
     top = QRectF(left, 2 * margin, wide, 12 * unit)

@@ -19,6 +19,7 @@ def add_other_pages(window: Window, bridge: Bridge) -> None:
     from liveview.gui.catch_page import join_catch
     from liveview.gui.plan_page import PlanPage
     from liveview.gui.review_page import join_review
+    from liveview.gui.show_page import join_show
 
     plan = PlanPage(bridge.settings)
     plan.used.connect(window.use_settings)
@@ -31,6 +32,8 @@ def add_other_pages(window: Window, bridge: Bridge) -> None:
     window.add_page("Align", align)
     catch = join_catch(window, bridge)
     review = join_review(window, bridge)
+    if "Show" not in window.pages.pages:  # there from the start when a show file was given
+        join_show(window, bridge)
 
     def look_at(path: str) -> None:
         window.turn_to("Review")

@@ -77,7 +77,8 @@ class Pad(QAbstractButton):
             self.text(),
         ):
             return
-        resized = note != self._note or (title and title != self.text())
+        marked = (mark is None) != (self._mark is None)
+        resized = marked or note != self._note or (title and title != self.text())
         self._mark, self._note, self._on = mark, note, on
         if title:
             self.setText(title)

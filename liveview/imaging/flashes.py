@@ -180,13 +180,15 @@ class FlashCounter:
         self._red.times = step.red
 
     def flashes(self, time_s: float) -> int:
-        """Flashes within the second before ``time_s`` that more than the allowed part of a field
-        has made: pairs of opposing changes, general or red."""
-        for changes in range(CHANGES_PER_SECOND + 1, 0, -1):
+        """Flashes (pairs of opposing changes, general or red) within the second before ``time_s``
+        that more than the allowed part of a field has made; what is more than three counts as
+        three.
+        """
+        for changes in range(CHANGES_PER_SECOND, 1, -2):
             recent = self._general.times[changes - 1] > time_s - 1.0 + 1e-6
             recent |= self._red.times[changes - 1] > time_s - 1.0 + 1e-6
             if _worst_field(recent) > FIELD_SHARE:
-                return (changes + 1) // 2
+                return changes // 2
         return 0
 
     def _general_step(

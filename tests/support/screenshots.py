@@ -22,10 +22,12 @@ from liveview.bench.scene import load_scene
 from liveview.engine.session import SWITCH_INTERVAL_S, Session
 from liveview.gui.bridge import Bridge
 from liveview.gui.other_pages import add_other_pages
+from liveview.gui.show_page import ShowPage
 from liveview.gui.theme import dress
 from liveview.gui.window import Window
 from liveview.model import CalibrationKind
 from liveview.settings import Settings
+from liveview.shows import load_show
 
 
 def wait(what: Callable[[], object], seconds: float = 60.0) -> None:
@@ -72,6 +74,8 @@ def main() -> int:
     parser.add_argument("--page", default="Watch")
     parser.add_argument("--rate", type=float, default=12.0, help="frames a second; keep it low")
     parser.add_argument("--wait", type=float, default=5.0, help="seconds of flow before the shot")
+    parser.add_argument("--show", default="", help="show file to start from")
+    parser.add_argument("--audience", type=Path, help="the audience's window, on the screen")
     parser.add_argument("--keys", default="", help="keys pressed before the shot, with commas")
     options = parser.parse_args()
     sys.setswitchinterval(SWITCH_INTERVAL_S)
@@ -79,7 +83,7 @@ def main() -> int:
     dress(app)
     with TemporaryDirectory() as folder:
         settings = (
-            Settings()
+            (load_show(options.show) if options.show else Settings())
             .replaced("store", folder=folder)
             .replaced("camera", rate_hz=options.rate)
             .replaced("enhance", view=options.view)
@@ -101,10 +105,18 @@ def main() -> int:
         QTest.qWait(round(options.wait * 1e3))
         window.turn_to(options.page)
         QTest.qWait(900)
+        show = window.findChild(ShowPage)
+        assert show is not None
+        if options.audience:
+            show.desk.begin()
+            QTest.qWait(800)
+            window.activateWindow()
         for key in filter(None, options.keys.split(",")):
             QTest.keySequence(app.focusWidget() or window, key)
             QTest.qWait(400)
         window.grab().save(str(options.out))
+        if options.audience:
+            show.desk.audience.grab().save(str(options.audience))
         window.close()
         house.close()
     return 0

@@ -1,0 +1,523 @@
+"""The presenter's desk: what the audience sees at this moment, and what changes it.
+
+::
+
+    live reading --.
+    frozen one  ---+--> one picture --> scene --> frame --> flash guard --> audience's window
+    slow replay --'     (wipe, spotlight, words, drawing, fades)      '--> presenter's small copy
+
+It lives in the window's thread. New readings are composed at once; a timer runs only while
+something glides, a replay plays or the guard holds something back.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from PyQt6.QtCore import QObject, Qt, QTimer, pyqtSignal
+from PyQt6.QtWidgets import QWidget
+
+from liveview.gui.audience import AudienceWindow
+from liveview.gui.audience_frame import AudienceFrame, Seen
+from liveview.gui.audience_scene import Legend, Scene, Spotlight, Words
+from liveview.gui.audience_screens import Stage
+from liveview.gui.bridge import Bridge
+from liveview.gui.controls import Controls
+from liveview.gui.show_faders import Fader
+from liveview.gui.show_slow import SlowReplays
+from liveview.gui.show_still import Still, Stills
+from liveview.gui.show_words import GuardLog, legend_of
+from liveview.imaging.flashes import FIELD_SHARE
+from liveview.model import Bytes, Reading, SessionState, SessionStatus
+from liveview.settings import Caption, Settings, Show
+
+TICK_MS = 16
+FADE_S = 0.4
+WIPE_S = 1.2
+STALL_S = 1.0
+"""Without a new picture for so long the small mark is shown."""
+LEGEND_S = 1.0
+"""The legend's figures change this often at most."""
+SPOT_STEP = 0.12
+
+
+class ShowDesk(QObject):
+    """Owns the audience's window and all that it shows.
+
+    Parameters
+    ----------
+    bridge : Bridge
+        Readings, status, session.
+    controls : Controls
+        Changes settings for the whole window.
+    views : tuple of str
+        The views there are.
+    presenter : QWidget
+        A widget of the presenter's window.
+    """
+
+    changed = pyqtSignal()
+    """Something the presenter reads is different."""
+    composed = pyqtSignal()
+    """A new frame was sent."""
+
+    def __init__(
+        self,
+        bridge: Bridge,
+        controls: Controls,
+        views: tuple[str, ...],
+        presenter: QWidget,
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        super().__init__(presenter)
+        self._bridge = bridge
+        self._controls = controls
+        self._views = tuple(view for view in views if view != "plain")
+        self._clock = clock
+        self._settings = bridge.settings
+        self.frame = AudienceFrame()
+        self.audience = AudienceWindow()
+        self.stage = Stage(presenter, self.audience)
+        self.log = GuardLog()
+        self.page_open = False
+        self.at = 0 if bridge.settings.show.caption_first else -1
+        """Index of the caption that is up; -1 before the first."""
+        self.caption_on = True
+        self.clock_on = bridge.settings.show.clock
+        self.legend_on = bridge.settings.show.legend
+        self.drawing_on = False
+        self.began_s: float | None = None
+        self.light = Fader(1.0, FADE_S)
+        self.edge = Fader(0.0, WIPE_S)
+        self.spot_depth = Fader(0.0, FADE_S)
+        self.spot = (0.0, 0.0)
+        self.draw: Callable[[int, int], Bytes | None] = lambda width, height: None
+        """Gives the animated drawing in a size, None where there is none."""
+        self._live: Reading | None = None
+        self._arrived_s = 0.0
+        self._frozen: Still | None = None
+        self._stills = Stills(bridge)
+        self.slow = SlowReplays(bridge, lambda: (self._settings, self._live))
+        self.slow.by_itself = bridge.settings.show.replay_by_itself
+        self._gain_before: tuple[float | None, float] | None = None
+        self._legend: tuple[float, object, Legend | None] = (-1e9, None, None)
+        self._presented_s = self._ticked_s = self._clock()
+        self._gain_timer = QTimer(self)
+        self._gain_timer.setSingleShot(True)
+        self._gain_timer.timeout.connect(self._gain_back)
+        self._timer = QTimer(self)
+        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
+        self._timer.setInterval(TICK_MS)
+        self._timer.timeout.connect(self._tick)
+        bridge.new_reading.connect(self._on_reading)
+        bridge.new_status.connect(self._on_status)
+        self.stage.said.connect(bridge.said)
+        self.stage.changed.connect(self._stage_changed)
+        self.audience.resized.connect(self._resized)
+
+    # --- what is so
+
+    @property
+    def show(self) -> Show:
+        """The show's own settings."""
+        return self._settings.show
+
+    @property
+    def captions(self) -> tuple[Caption, ...]:
+        """All captions in order."""
+        return self.show.captions
+
+    @property
+    def caption(self) -> Caption | None:
+        """The one that is up."""
+        return self.captions[self.at] if 0 <= self.at < len(self.captions) else None
+
+    @property
+    def frozen(self) -> bool:
+        """The picture is held by the presenter."""
+        return self._frozen is not None
+
+    @property
+    def replaying(self) -> bool:
+        """A slow replay is under way or about to begin."""
+        return self.slow.under_way
+
+    @property
+    def boosted(self) -> bool:
+        """Bigger gain for a moment."""
+        return self._gain_before is not None
+
+    @property
+    def blank(self) -> bool:
+        """The screen is dark, or is going to be."""
+        return self.light.target == 0.0
+
+    @property
+    def stalled(self) -> bool:
+        """No new picture comes."""
+        if self._live is None:
+            return False
+        running = self._bridge.status.state is SessionState.RUNNING
+        return not running or self._clock() - self._arrived_s > STALL_S
+
+    @property
+    def active(self) -> bool:
+        """Somebody looks: the audience, or the presenter at the small copy."""
+        return self.stage.running or self.page_open
+
+    def set_settings(self, settings: Settings) -> None:
+        """The settings in force; another show starts at its beginning."""
+        before, self._settings = self._settings, settings
+        if settings.show != before.show:
+            show = settings.show
+            self.at = 0 if show.caption_first else -1
+            self.clock_on, self.legend_on = show.clock, show.legend
+            self.slow.by_itself = show.replay_by_itself
+            self.stage.wanted = show.screen
+            self.changed.emit()
+
+    def set_page_open(self, on: bool) -> None:
+        """The Show page is looked at."""
+        self.page_open = on
+        if on:
+            self.present()
+
+    # --- what can be done
+
+    def deed(self, name: str) -> Callable[[], None]:
+        """What a presenter's key does."""
+        step = {
+            "spotlight_left": (-SPOT_STEP, 0.0),
+            "spotlight_right": (SPOT_STEP, 0.0),
+            "spotlight_up": (0.0, -SPOT_STEP),
+            "spotlight_down": (0.0, SPOT_STEP),
+        }
+        deeds: dict[str, Callable[[], None]] = {
+            "next": lambda: self.go_to(self.at + 1),
+            "previous": lambda: self.go_to(self.at - 1),
+            "blank": lambda: self._fade(self.light, 1.0 if self.blank else 0.0),
+            "freeze": self.freeze,
+            "wipe": self.wipe,
+            "half": lambda: self._wipe_to(0.5 if self.edge.target != 0.5 else 0.0),
+            "replay": self.replay,
+            "replay_by_itself": self._flip_by_itself,
+            "spotlight": lambda: self._fade(self.spot_depth, 1.0 - self.spot_depth.target),
+            "more_gain": self.more_gain,
+            "view": self.next_view,
+            "caption": lambda: self._flip("caption_on"),
+            "clock": lambda: self._flip("clock_on"),
+            "legend": lambda: self._flip("legend_on"),
+            "explanation": lambda: self._flip("drawing_on"),
+            "screen": self.toggle_stage,
+            "next_screen": self.stage.next_screen,
+            "swap": self.stage.swap,
+        }
+        if name in step:
+            dx, dy = step[name]
+            return lambda: self.point_at(self.spot[0] + dx, self.spot[1] + dy)
+        return deeds[name]
+
+    def toggle_stage(self) -> None:
+        """On the audience's screen, or off it."""
+        if self.stage.running:
+            self.stage.end()
+        else:
+            self.begin()
+
+    def begin(self) -> None:
+        """Go on the audience's screen with what there is."""
+        if self.began_s is None:
+            self.began_s = self._clock()
+        self.present()
+        self.stage.begin()
+        self._show_sent()
+
+    def go_to(self, index: int) -> None:
+        """Another caption, with its view."""
+        last = len(self.captions) - 1
+        if last < 0:
+            self._bridge.said.emit("No captions were prepared: they stand in the show file.")
+            return
+        wanted = min(max(index, -1), last)
+        if wanted == self.at:
+            end = "That was the last caption." if index > last else "That was the first one."
+            self._bridge.said.emit(end)
+            return
+        self.at, self.caption_on = wanted, True
+        caption = self.caption
+        if caption is not None and caption.view is not None:
+            self.look(caption.view)
+        self._now()
+
+    def look(self, view: str) -> None:
+        """Another view: the plain one is wiped in, others are wiped to."""
+        if view == "plain":
+            self._wipe_to(1.0)
+        else:
+            self._from_plain(view)
+
+    def next_view(self) -> None:
+        """The next view that is not plain."""
+        now = self._settings.enhance.view
+        at = self._views.index(now) + 1 if now in self._views else 0
+        self._from_plain(self._views[at % len(self._views)])
+
+    def wipe(self) -> None:
+        """To the plain picture, or back."""
+        if self._settings.enhance.view == "plain":
+            self._from_plain("lifted")
+        else:
+            self._wipe_to(0.0 if self.edge.target > 0.0 else 1.0)
+
+    def _from_plain(self, view: str) -> None:
+        if self._settings.enhance.view == "plain":
+            self.edge.jump(1.0)
+        if view != self._settings.enhance.view:
+            self._controls.view(view)
+        self._wipe_to(0.0)
+
+    def _wipe_to(self, edge: float) -> None:
+        self._fade(self.edge, edge)
+
+    def set_edge(self, edge: float) -> None:
+        """The wipe's edge by hand, share of the disc's width."""
+        self.edge.jump(min(max(edge, 0.0), 1.0))
+        self._now()
+
+    def freeze(self) -> None:
+        """Hold what is seen; again: go on. A replay is held, too."""
+        if self._frozen is not None:
+            self._frozen = None
+        else:
+            there = self._current()
+            if there is None:
+                self._bridge.said.emit("There is no picture to hold yet.")
+                return
+            frame = there.frame or self._stills.raw(there.reading)
+            own = replace(there.reading, picture=there.reading.picture.copy())
+            self._frozen = Still(own, frame)
+        self._now()
+
+    def point_at(self, x: float, y: float) -> None:
+        """Spotlight on a place, -1..1 over the disc."""
+        size = max(1.0, (x * x + y * y) ** 0.5)
+        self.spot = (x / size, y / size)
+        self._fade(self.spot_depth, 1.0)
+
+    def more_gain(self) -> None:
+        """Bigger gain for a moment; again: back at once."""
+        if self._gain_before is not None:
+            self._gain_back()
+            return
+        reading, enhance = self._live, self._settings.enhance
+        scale = enhance.gain_contrast
+        if scale is None and reading is not None and reading.unit == "contrast":
+            scale = reading.scale
+        if scale is None:
+            self._bridge.said.emit("This view has no gain that could be raised.")
+            return
+        more = min(max(scale / self.show.more_gain, 1e-4), 10.0)
+        self._gain_before = (enhance.gain_contrast, more)
+        self._controls.set("enhance", "gain_contrast", more)
+        self._gain_timer.start(round(self.show.more_gain_for_s * 1e3))
+        self._now()
+
+    def _gain_back(self) -> None:
+        """As it was, unless somebody has set another gain meanwhile."""
+        self._gain_timer.stop()
+        if self._gain_before is not None:
+            before, more = self._gain_before
+            self._gain_before = None
+            if self._settings.enhance.gain_contrast == more:
+                self._controls.set("enhance", "gain_contrast", before)
+        self._now()
+
+    def set_guard(self, on: bool) -> None:
+        """The flash guard; the page asks before it is switched off."""
+        self.frame.guarded = on
+        self._now()
+
+    def _flip_by_itself(self) -> None:
+        self.slow.by_itself = not self.slow.by_itself
+        self._now()
+
+    def _flip(self, name: str) -> None:
+        setattr(self, name, not getattr(self, name))
+        self._now()
+
+    def _fade(self, fader: Fader, target: float) -> None:
+        fader.go(target)
+        self._now()
+
+    def _now(self) -> None:
+        self.changed.emit()
+        self.present()
+        self._keep_ticking()
+
+    def replay(self) -> None:
+        """The last spark slowly; again: live at once."""
+        self.slow.toggle(self._bridge.status)
+        self._now()
+
+    # --- what comes in
+
+    def _on_reading(self, reading: Reading) -> None:
+        self._live, self._arrived_s = reading, self._clock()
+        if self.active and self._frozen is None and not self.slow.playing:
+            self.present()
+
+    def _on_status(self, status: SessionStatus) -> None:
+        if not self.active:
+            return
+        self.slow.watch(status, on_stage=self.stage.running)
+        if self._clock() - self._presented_s > 0.25:
+            self.present()  # the clock, the small mark, a drawing: also without new pictures
+        self._keep_ticking()
+        self.changed.emit()
+
+    def _stage_changed(self) -> None:
+        if self.stage.running and self.began_s is None:
+            self.began_s = self._clock()
+        self._show_sent()
+        self.changed.emit()
+
+    def _resized(self) -> None:
+        if self.stage.running:
+            self.present()
+
+    def _tick(self) -> None:
+        now = self._clock()
+        gone, self._ticked_s = min(now - self._ticked_s, 0.1), now
+        for fader in (self.light, self.edge, self.spot_depth):
+            fader.step(gone)
+        if self._frozen is None and self.slow.advance(gone):
+            self.changed.emit()
+        if now - self._presented_s > TICK_MS * 0.6e-3:
+            self.present()
+        self._keep_ticking()
+
+    def _keep_ticking(self) -> None:
+        gliding = any(f.moving for f in (self.light, self.edge, self.spot_depth))
+        held = self.log.share < 1.0
+        wanted = self.active and (gliding or held or self.slow.playing)
+        if wanted and not self._timer.isActive():
+            self._ticked_s = self._clock()
+            self._timer.start()
+        elif not wanted:
+            self._timer.stop()
+
+    # --- the picture
+
+    def _current(self) -> Still | None:
+        """The picture of the moment."""
+        if self._frozen is not None:
+            return self._frozen
+        if self.slow.shown is not None:
+            return self.slow.shown
+        return None if self._live is None else Still(self._live, None)
+
+    def present(self) -> None:
+        """Compose, judge and send one frame."""
+        if not self.active:
+            return
+        now = self._presented_s = self._clock()
+        self._fit()
+        still = self._current()
+        seen = None
+        if still is not None:
+            plain = self._stills.plain(still, self._settings) if self.edge.value > 0.0 else None
+            seen = Seen(still.reading.picture, still.reading.disc, plain)
+        result = self.frame.compose(seen, self._scene(still, now), now)
+        self.log.note(result, now)
+        if result.share < 1.0:
+            self._keep_ticking()
+        if self.stage.running:
+            self.audience.show_frame(result.picture, None if still is None else still.reading.stamp)
+        self.composed.emit()
+
+    def _fit(self) -> None:
+        if self.stage.running and self.audience.isVisible():
+            size = self.audience.pixels
+            self.frame.fit(size.width(), size.height())
+        elif self.stage.place is not None:
+            place = self.stage.place
+            size = place.size() * place.devicePixelRatio()
+            self.frame.fit(size.width(), size.height())
+
+    def _show_sent(self) -> None:
+        if self.stage.running and self.frame.sent is not None:
+            self.audience.show_frame(self.frame.sent)
+
+    def _scene(self, still: Still | None, now: float) -> Scene:
+        show, drawing = self.show, None
+        words = self._words(still, now)
+        some = bool(show.captions or self.clock_on or self.legend_on or self.drawing_on)
+        if self.drawing_on:
+            box = self.frame.places.drawing
+            drawing = self.draw(round(box.width()), round(box.height()))
+        x, y = self.spot
+        return Scene(
+            words=words,
+            edge=self.edge.value,
+            light=self.light.value,
+            spotlight=Spotlight(x, y, show.spotlight_size, self.spot_depth.value),
+            drawing=drawing,
+            column=some,
+            room_for_drawing=self.drawing_on,
+        )
+
+    def _words(self, still: Still | None, now: float) -> Words:
+        caption, source = self.caption, self._bridge.status.source
+        mark = self.slow.mark
+        if self._frozen is not None:
+            mark = f"{mark}, held" if mark else "Held picture"
+        return Words(
+            title=self.show.title,
+            caption=caption.text if caption is not None and self.caption_on else "",
+            legend=self._legend_now(still, now) if self.legend_on else None,
+            clock=datetime.now().strftime("%H:%M") if self.clock_on else "",
+            mark=mark,
+            stalled=self._frozen is None and not mark and self.stalled,
+            simulated=source is not None and source.simulated,
+        )
+
+    def _legend_now(self, still: Still | None, now: float) -> Legend | None:
+        """The legend; its figures follow the gain only now and then."""
+        if still is None:
+            return None
+        edge = self.edge.value
+        key: tuple[Any, ...] = (still.reading.view, edge <= 0.0, edge >= 1.0)
+        made_s, made_for, legend = self._legend
+        if made_for != key or now - made_s > LEGEND_S:
+            legend = legend_of(still.reading, edge)
+            self._legend = (now, key, legend)
+        return legend
+
+    def guard_words(self) -> tuple[str, str]:
+        """What the flash guard does, for the presenter."""
+        return self.log.words(
+            on=self.frame.guarded,
+            flashes=self.flashes,
+            over=self.frame.over_limit > FIELD_SHARE,
+        )
+
+    @property
+    def flashes(self) -> int:
+        """Flashes that count in the last second."""
+        return self.frame.guard.flashes(self._clock())
+
+    # --- the end
+
+    def finish(self, timeout_s: float) -> tuple[str, ...]:
+        """Close the audience's window and end the replay; words about what is stuck."""
+        self._timer.stop()
+        self._gain_timer.stop()
+        words = self.slow.finish(timeout_s)
+        self.stage.running = False
+        self.audience.end()
+        return words

@@ -1,0 +1,370 @@
+"""The Show page: what the audience sees, what comes next, and the presenter's keys.
+
+In the middle the programme ring with a small copy of the audience's screen. On the left where the
+show is, what can be done, and the flash guard; on the right the captions, below them the screens.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from functools import partial
+
+from PyQt6.QtCore import QRect, Qt
+from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
+from PyQt6.QtWidgets import QWidget
+
+from liveview.errors import BadRequest
+from liveview.gui.around import free_width
+from liveview.gui.bridge import Bridge
+from liveview.gui.catch_bits import calm_mark
+from liveview.gui.keys import Action, KeyMap
+from liveview.gui.lines import Line, Lines
+from liveview.gui.marks import choice_mark
+from liveview.gui.pad import Pad
+from liveview.gui.show_desk import ShowDesk
+from liveview.gui.show_dial import ShowDial
+from liveview.gui.show_keys import GROUP, keys_for, show_actions
+from liveview.gui.show_lines import (
+    caption_lines,
+    fault_lines,
+    guard_lines,
+    screen_lines,
+    seen_words,
+    stage_words,
+)
+from liveview.gui.show_ring import ShowValues
+from liveview.gui.show_sheet import GuardSheet
+from liveview.gui.show_words import CAUTION
+from liveview.gui.theme import COLOURS, Look, Type, Weight
+from liveview.gui.window import Window
+from liveview.gui.words import seconds
+from liveview.model import SessionStatus
+from liveview.settings import Settings
+
+SIDE_STEPS = 40.0
+BELOW_STEPS = 6.0
+RIGHT = Qt.AlignmentFlag.AlignRight
+
+LEFT_PADS = {
+    "screen": "On the screen",
+    "freeze": "Hold the picture",
+    "wipe": "Wipe to plain",
+    "replay": "Last spark slowly",
+    "replay_by_itself": "Replay by itself",
+    "spotlight": "Spotlight",
+    "more_gain": "More gain",
+    "blank": "Blank",
+}
+CAPTION_PADS = {"previous": "Before", "next": "Next"}
+SCREEN_PADS = {"next_screen": "Another", "swap": "Swap"}
+WORD_PADS = {"clock": "Clock", "legend": "Legend"}
+
+ONLY_HERE = ("guard", "card")
+"""Deeds that would need a sheet or a dialogue: not in front of the audience."""
+
+
+class ShowPage(QWidget):
+    """Everything that a presenter reads and does.
+
+    Parameters
+    ----------
+    window : Window
+    bridge : Bridge
+    """
+
+    KEY_GROUPS = ("Pages", "Window", GROUP)
+
+    def __init__(
+        self,
+        window: Window,
+        bridge: Bridge,
+        *,
+        clock: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        super().__init__(window)
+        self._bridge = bridge
+        self._clock = clock
+        self._look = Look()
+        self._status = SessionStatus()
+        self.key_words = ""
+        """What is wrong with the show's own keys, empty when nothing is."""
+        self.desk = ShowDesk(bridge, window.controls, window.views, self, clock=clock)
+        self.dial = ShowDial(self.desk.frame, self)
+        self.stage_lines = Lines(parent=self)
+        self.guard = Lines(from_bottom=True, parent=self)
+        self.captions = Lines(RIGHT, parent=self)
+        self.screens = Lines(RIGHT, from_bottom=True, parent=self)
+        self.caution = Lines(parent=self)
+        self.caution.show_lines([Line(CAUTION, gap=0.0, mark=calm_mark)])
+        keys = self._keys(bridge.settings)
+        self.actions_here = self._actions(keys)
+        self.sheet = GuardSheet("Y", self)
+        self.pads: dict[str, Pad] = {}
+        self._audience_keys = KeyMap(
+            [
+                *(a for a in self.actions_here if a.name.split(" ", 1)[1] not in ONLY_HERE),
+                Action("leave", ("Escape",), "Back to the presenter", GROUP, self._leave),
+            ]
+        )
+        self._audience_keys.bind(self.desk.audience)
+        self._connect()
+
+    def _keys(self, settings: Settings) -> dict[str, tuple[str, ...]]:
+        """The show's keys; wrong ones are said, and the usual ones stay."""
+        try:
+            return keys_for(settings.show.keys)
+        except BadRequest as error:
+            self.key_words = str(error)
+            return keys_for({})
+
+    def _actions(self, keys: dict[str, tuple[str, ...]]) -> tuple[Action, ...]:
+        own = {"guard": self.toggle_guard, "card": self.print_card}
+
+        def do(name: str) -> Callable[[], None]:
+            return own[name] if name in own else self.desk.deed(name)
+
+        return show_actions(keys, do)
+
+    def own_actions(self) -> tuple[Action, ...]:
+        """What can be done here, for the window's key map."""
+        return (
+            *self.actions_here,
+            Action("show guard yes", ("Y",), "Yes, the guard off", GROUP, self.sheet.agree),
+            Action("show cautions", ("K",), "Cautions for flashes", GROUP, self.toggle_cautions),
+        )
+
+    def _connect(self) -> None:
+        desk = self.desk
+        desk.changed.connect(self._refresh)
+        desk.composed.connect(self.dial.copy.follow)
+        desk.stage.changed.connect(self._refresh)
+        self._bridge.new_status.connect(self._on_status)
+        self.dial.station_pressed.connect(desk.go_to)
+        self.dial.copy.pointed.connect(desk.point_at)
+        self.dial.copy.edge_drawn.connect(desk.set_edge)
+        self.sheet.agreed.connect(partial(desk.set_guard, False))
+
+    def make_pads(self, keys: KeyMap) -> None:
+        """Build the pads, once the actions are in the window's key map."""
+        for group in (LEFT_PADS, CAPTION_PADS, SCREEN_PADS, WORD_PADS):
+            for name, title in group.items():
+                self._pad(name, title, keys[f"show {name}"])
+        self._pad("view", "View", keys["show view"])
+        self._pad("guard", "Guard", keys["show guard"])
+        self._pad("cautions", "Cautions", keys["show cautions"])
+        self.sheet.raise_()
+        self._refresh()
+
+    def _pad(self, name: str, title: str, what: Action) -> None:
+        pad = Pad(title, what.key, parent=self)
+        pad.setToolTip(f"{what.title}  ({what.key})")
+        pad.clicked.connect(what.run)
+        pad.set_look(self._look)
+        self.pads[name] = pad
+
+    # --- what can be done
+
+    def toggle_guard(self) -> None:
+        """Off only through the sheet; on at once."""
+        if self.desk.frame.guarded:
+            self.sheet.ask(True)
+        else:
+            self.desk.set_guard(True)
+
+    def toggle_cautions(self) -> None:
+        """The cautions in full, or back."""
+        if not self._close_sheet():
+            self.sheet.ask(False)
+
+    def print_card(self) -> None:
+        """One page with every key, as PDF."""
+        self._bridge.said.emit("The card of keys cannot be printed by this installation.")
+
+    def _leave(self) -> None:
+        """Back from the full screen: off it where it covers this window."""
+        if self.desk.stage.covers_presenter:
+            self.desk.stage.end()
+
+    def _close_sheet(self) -> bool:
+        there = self.sheet.isVisible()
+        self.sheet.close_sheet()
+        if there:
+            self.setFocus()
+        return there
+
+    def close_own(self) -> bool:
+        """Put away the sheet; False when nothing was open."""
+        return self._close_sheet()
+
+    # --- values
+
+    def set_settings(self, settings: Settings) -> None:
+        """The settings in force."""
+        self.desk.set_settings(settings)
+        self._refresh()
+
+    def showEvent(self, event: QShowEvent | None) -> None:
+        self.desk.set_page_open(True)
+        self.dial.fit_copy()
+        self._on_status(self._bridge.status)
+
+    def hideEvent(self, event: QHideEvent | None) -> None:
+        self.sheet.close_sheet()
+        self.desk.set_page_open(False)
+
+    def _on_status(self, status: SessionStatus) -> None:
+        self._status = status
+        self._refresh()
+
+    @property
+    def elapsed_s(self) -> float | None:
+        """How long the show has been on; None before it was."""
+        began = self.desk.began_s
+        return None if began is None else self._clock() - began
+
+    def _refresh(self) -> None:
+        if not self.isVisible() or not self.pads:
+            return
+        desk, elapsed = self.desk, self.elapsed_s
+        whole_s = None if elapsed is None else float(int(elapsed))
+        head, below = stage_words(desk.stage)
+        lost = bool(desk.stage.waiting_for)
+        colour = COLOURS.ember if lost else COLOURS.text
+        lines = [
+            Line(head, Type.TITLE, Weight.FIRM, colour, gap=0.0),
+            Line(below, weight=Weight.FIRM),
+        ]
+        if self.key_words:
+            lines.append(Line(f"Usual keys: {self.key_words}", Type.SMALL, colour=COLOURS.ember))
+        self.stage_lines.show_lines(lines)
+        faults = fault_lines(self._status, self._bridge.words)
+        self.guard.show_lines([*faults, *guard_lines(desk)])
+        self.captions.show_lines(caption_lines(desk))
+        self.screens.show_lines(screen_lines(desk.stage))
+        self.dial.fit_copy()
+        self.dial.show_values(
+            ShowValues(
+                captions=tuple(caption.text for caption in desk.captions),
+                at=desk.at,
+                elapsed_s=whole_s,
+                flashes=desk.flashes,
+                guarded=desk.frame.guarded,
+                softened=desk.log.share < 1.0,
+            ),
+            "The audience sees" if desk.stage.running else "The audience would see",
+            seen_words(desk, whole_s),
+            calm=not lost,
+        )
+        self._refresh_pads()
+
+    def _refresh_pads(self) -> None:
+        desk, stage = self.desk, self.desk.stage
+        more = f"{desk.show.more_gain:g}\u2009×, {seconds(desk.show.more_gain_for_s)}"
+        states: dict[str, tuple[bool, str, str]] = {
+            "screen": (stage.running, "", ""),
+            "freeze": (desk.frozen, "", ""),
+            "wipe": (desk.edge.target > 0, "", ""),
+            "replay": (desk.replaying, "", f"{desk.show.replay_rate} of real time"),
+            "replay_by_itself": (desk.slow.by_itself, "", ""),
+            "spotlight": (desk.spot_depth.target > 0, "", ""),
+            "more_gain": (desk.boosted, "", more),
+            "blank": (desk.blank, "", ""),
+            "clock": (desk.clock_on, "", ""),
+            "legend": (desk.legend_on, "", ""),
+            "guard": (desk.frame.guarded, "", ""),
+        }
+        for name, (on, title, note) in states.items():
+            self.pads[name].set_state(mark=choice_mark(on), on=on, title=title, note=note)
+        view = self._bridge.settings.enhance.view
+        self.pads["view"].set_state(title=f"View: {view}")
+        self._place_pads()
+
+    # --- layout
+
+    def set_look(self, look: Look) -> None:
+        """Sizes for the present window."""
+        self._look = look
+        for block in (self.stage_lines, self.guard, self.captions, self.screens, self.caution):
+            block.set_look(look)
+        for pad in self.pads.values():
+            pad.set_look(look)
+        self.lay_out()
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        self.lay_out()
+
+    def lay_out(self) -> None:
+        """Place everything."""
+        look, width, height = self._look, self.width(), self.height()
+        px = look.px
+        side = round(min(height - px(BELOW_STEPS + 1.6), width - 2 * px(SIDE_STEPS)))
+        self.dial.fit(side, look)
+        self.dial.move((width - side) // 2, round((height - px(BELOW_STEPS) - side) / 2))
+        base = height - px(BELOW_STEPS)
+        self._left(self.stage_lines, px(10.6), px(14))
+        self._left(self.guard, base - px(23), px(23))
+        self._right(self.captions, px(11), px(44))
+        self._right(self.screens, base - px(20), px(15))
+        self._put(self.caution, px(2), height - px(4.4), width - px(22), px(4))
+        self.sheet.resize(width, height)
+        self.sheet.set_look(look)
+        self._place_pads()
+
+    def _left(self, widget: QWidget, top: float, tall: float) -> None:
+        room = free_width(self, self.dial.width(), self._look, top, top + tall)
+        self._put(widget, self._look.px(2), top, room, tall)
+
+    def _right(self, widget: QWidget, top: float, tall: float) -> None:
+        margin = self._look.px(2)
+        room = free_width(self, self.dial.width(), self._look, top, top + tall)
+        self._put(widget, self.width() - margin - room, top, room, tall)
+
+    @staticmethod
+    def _put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
+        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
+
+    def _place_pads(self) -> None:
+        if not self.pads:
+            return
+        px, width = self._look.px, self.width()
+        y = px(26)
+        for name in LEFT_PADS:
+            pad = self.pads[name]
+            pad.move(round(px(1.5)), round(y))
+            y += px(4.9) if pad.note else px(4.2)
+        base = self.height() - px(BELOW_STEPS)
+        self._row(tuple(CAPTION_PADS), px(56))
+        self._row(("view",), px(62.5))
+        self._row(tuple(WORD_PADS), px(66.7))
+        self._row(tuple(SCREEN_PADS), base - px(4))
+        pad = self.pads["cautions"]
+        pad.move(round(width - px(1.5) - pad.width()), round(self.height() - px(5)))
+        guard = self.pads["guard"]
+        guard.move(
+            round(width - px(2.5) - pad.width() - guard.width()), round(self.height() - px(5))
+        )
+
+    def _row(self, names: tuple[str, ...], y: float) -> None:
+        """Pads in a row that ends at the right margin."""
+        x = self.width() - self._look.px(1.5)
+        for name in reversed(names):
+            pad = self.pads[name]
+            x -= pad.width()
+            pad.move(round(x), round(y))
+            x -= self._look.px(1.0)
+
+    def finish(self, timeout_s: float) -> tuple[str, ...]:
+        """Close the audience's window; words about what is stuck."""
+        return self.desk.finish(timeout_s)
+
+
+def join_show(window: Window, bridge: Bridge) -> ShowPage:
+    """Add the Show page to a window."""
+    page = ShowPage(window, bridge)
+    for action in page.own_actions():
+        window.keys.add(action)
+    page.make_pads(window.keys)
+    page.set_settings(bridge.settings)
+    window.add_page("Show", page)
+    return page

@@ -1,0 +1,77 @@
+"""Cautions about flashing pictures, and the one step that switches the guard off."""
+
+from __future__ import annotations
+
+from PyQt6.QtCore import QRectF, Qt, pyqtSignal
+from PyQt6.QtGui import QFontMetricsF, QPainter
+from PyQt6.QtWidgets import QWidget
+
+from liveview.gui.overlay import Overlay
+from liveview.gui.pad import Pad
+from liveview.gui.show_words import CAUTIONS
+from liveview.gui.theme import COLOURS, Look, Type, Weight
+
+WRAP = int(Qt.TextFlag.TextWordWrap)
+
+
+class GuardSheet(Overlay):
+    """Paragraphs in two columns, and below them the pad that switches the guard off."""
+
+    agreed = pyqtSignal()
+    """The guard is to be switched off."""
+
+    def __init__(self, key: str, parent: QWidget) -> None:
+        super().__init__("Flashing pictures", parent)
+        self.off = Pad("Switch the flash guard off until the program ends", key, parent=self)
+        self.off.clicked.connect(self.agree)
+        self._asks = False
+
+    def ask(self, asks: bool) -> None:
+        """Open it; ``asks`` offers to switch the guard off."""
+        self._asks = asks
+        self.open()
+
+    def agree(self) -> None:
+        """Yes, off: only while the sheet asks."""
+        if self.isVisible() and self._asks:
+            self.close_sheet()
+            self.agreed.emit()
+
+    def sheet_size(self) -> tuple[float, float]:
+        """See Overlay."""
+        return (124.0, 58.0)
+
+    def words(self) -> str:
+        """All it says."""
+        return "\n".join(f"{heading}: {words}" for heading, words in CAUTIONS)
+
+    def set_look(self, look: Look) -> None:
+        """See Overlay."""
+        self.off.set_look(look)
+        super().set_look(look)
+
+    def lay_out(self) -> None:
+        """See Overlay."""
+        body = self.body_rect()
+        self.off.setVisible(self._asks)
+        self.off.move(round(body.left()), round(body.bottom() - self.off.height()))
+
+    def paint_sheet(self, p: QPainter) -> None:
+        """Headings and paragraphs."""
+        look, body = self.look, self.body_rect()
+        gap = look.px(5)
+        width = (body.width() - gap) / 2
+        half = (len(CAUTIONS) + 1) // 2
+        for column in range(2):
+            x, y = body.left() + column * (width + gap), body.top()
+            for heading, words in CAUTIONS[column * half : (column + 1) * half]:
+                p.setFont(look.font(Type.BODY, Weight.STRONG))
+                p.setPen(COLOURS.brass)
+                p.drawText(QRectF(x, y, width, look.px(3)), 0, heading)
+                font = look.font()
+                box = QRectF(x, y + look.px(3), width, body.height())
+                p.setFont(font)
+                p.setPen(COLOURS.text)
+                p.drawText(box, WRAP, words)
+                high = QFontMetricsF(font).boundingRect(box, WRAP, words).height()
+                y += look.px(3) + high + look.px(2.4)
