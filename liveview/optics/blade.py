@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import Enum
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -70,6 +71,8 @@ def position_from_uncut(
     float or array
         Metres, 0..``width_m``.
     """
+    if isinstance(uncut, float) and 0.0 <= uncut <= 1.0:
+        return width_m * (1.0 - uncut if shape == "slit" else _height_of(uncut))
     share = np.asarray(uncut, dtype=np.float64)
     share = np.where((share >= 0.0) & (share <= 1.0), share, np.nan)
     cut = 1.0 - share if shape == "slit" else _segment_height(share)
@@ -98,6 +101,24 @@ def _segment_height(uncut: FloatArray) -> FloatArray:
     return np.where(phi_unknown, np.nan, cut)
 
 
+@lru_cache(maxsize=16)
+def _height_of(uncut: float) -> float:
+    """The same for one number within 0..1, many times a second."""
+    small = min(uncut, 1.0 - uncut)
+    target = 2.0 * math.pi * small
+    phi = min((6.0 * target) ** (1.0 / 3.0), math.pi)
+    for _ in range(8):
+        slope = 2.0 * math.sin(phi / 2.0) ** 2
+        if slope <= 0.0:
+            break
+        square = phi * phi
+        series = phi * square / 6.0 * (1.0 - square / 20.0 * (1.0 - square / 42.0))
+        miss = (series if phi < 0.1 else phi - math.sin(phi)) - target
+        phi = min(phi - miss / slope, math.pi)
+    height = math.sin(phi / 4.0) ** 2
+    return 1.0 - height if uncut < 0.5 else height
+
+
 def _angle_minus_sine(phi: FloatArray) -> FloatArray:
     """``phi - sin phi`` without cancellation near zero."""
     square = phi * phi
@@ -110,6 +131,9 @@ def slope_at_uncut(uncut: FloatOrArray, width_m: float, shape: LampShape = "slit
 
     Slit ``1/a``; round ``(4/(pi a)) sqrt(1 - u^2)``, which is 0 at both ends. NaN outside 0..1.
     """
+    if isinstance(uncut, float) and shape != "slit" and 0.0 <= uncut <= 1.0:
+        place = 2.0 * _height_of(uncut) - 1.0
+        return ROUND_SLOPE_HALF_CUT / width_m * math.sqrt(max(0.0, 1.0 - place * place))
     share = np.asarray(uncut, dtype=np.float64)
     inside = np.where((share >= 0.0) & (share <= 1.0), 1.0, np.nan)
     if shape == "slit":

@@ -172,3 +172,13 @@ def test_noise_decides_what_counts_as_in_focus() -> None:
 def test_tolerance_is_the_offset_of_that_tilt() -> None:
     offset = axial_tolerance(0.05, 1e-3, 0.2, 3.0)
     assert tilt_from_axial_offset(offset, 0.5, **RIG) == pytest.approx(0.05)
+
+
+@given(st.floats(0.0, 1.0))
+@pytest.mark.parametrize("shape", ["slit", "round"])
+def test_one_number_and_an_array_give_the_same(shape: str, uncut: float) -> None:
+    # Rounding of two ways of writing the same sum; the slope is a root near either end.
+    position = position_from_uncut(np.array([uncut]), 1e-3, shape)[0]
+    assert position_from_uncut(uncut, 1e-3, shape) == pytest.approx(position, abs=1e-15)
+    slope = slope_at_uncut(np.array([uncut]), 1e-3, shape)[0]
+    assert slope_at_uncut(uncut, 1e-3, shape) == pytest.approx(slope, rel=1e-6, abs=1e-3)
