@@ -10,7 +10,7 @@ from PyQt6.QtGui import QImage
 from PyQt6.QtTest import QTest
 from support.readings import reading
 
-from liveview.gui.explain import Explanation, ExplainWidget
+from liveview.gui.explain import ExplainWidget, Explanation
 from liveview.gui.explain_ink import mirror_picture
 from liveview.gui.explain_model import PUFF, STORIES, Air, Moment, RigNow, moment, rig_now
 from liveview.model import BladeReading, Side
