@@ -11,8 +11,13 @@ Times are seconds on the session's clock.
 from __future__ import annotations
 
 import dataclasses
+import functools
+import json
+import math
 from collections.abc import Mapping
 from typing import Any, TypeVar
+
+from pydantic import TypeAdapter, ValidationError
 
 from liveview import __version__
 from liveview.errors import InputUnreadable
@@ -32,6 +37,14 @@ from liveview.model import (
 )
 
 SCHEMA = 1
+
+DAMAGE = (KeyError, IndexError, ValueError, TypeError, AttributeError, OverflowError)
+"""What reading a damaged description may raise; callers translate."""
+
+MOST_PIXELS = 100_000_000
+MOST_SIDE = 20_000
+MOST_CHANNELS = 64
+"""Of sound."""
 
 T = TypeVar("T")
 
@@ -80,19 +93,58 @@ def describe_average(picture: Average) -> dict[str, Any]:
     }
 
 
+def parsed(text: bytes) -> Any:
+    """JSON from a file.
+
+    Raises
+    ------
+    ValueError
+        It is none, or nested too deeply.
+    """
+    try:
+        return json.loads(text)
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
+
+
+@functools.cache
+def _checker(kind: Any) -> TypeAdapter[Any]:
+    return TypeAdapter(kind)
+
+
 def _build(kind: type[T], data: Mapping[str, Any]) -> T:
     known = {field.name for field in dataclasses.fields(kind)}  # type: ignore[arg-type]
-    return kind(**{name: value for name, value in data.items() if name in known})
+    values = {name: value for name, value in data.items() if name in known}
+    try:
+        built: T = _checker(kind).validate_python(values)
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = ".".join(str(part) for part in first["loc"])
+        raise ValueError(f"{key}: {first['msg']}") from error
+    return built
 
 
 def read_source(data: Mapping[str, Any]) -> SourceInfo:
     """Back from :func:`describe_source`."""
-    return _build(SourceInfo, {**data, "kind": SourceKind(data["kind"])})
+    info = _build(SourceInfo, {**data, "kind": SourceKind(data["kind"])})
+    sides = (info.width, info.height)
+    if min(sides) < 1 or max(sides) > MOST_SIDE or math.prod(sides) > MOST_PIXELS:
+        raise ValueError(f"pictures of {info.width} x {info.height} pixels")
+    if info.channels not in (1, 3) or not 1 <= info.bits <= 16 or not 1 <= info.white < 1 << 16:
+        raise ValueError(
+            f"pictures of {info.channels} channels, {info.bits} bits, white {info.white}"
+        )
+    return info
 
 
 def read_sound(data: Mapping[str, Any] | None) -> SoundInfo | None:
     """A sound source's description."""
-    return None if data is None else _build(SoundInfo, data)
+    if data is None:
+        return None
+    info = _build(SoundInfo, data)
+    if not (0 < info.rate_hz < math.inf and 1 <= info.channels <= MOST_CHANNELS):
+        raise ValueError(f"sound of {info.channels} channels at {info.rate_hz} Hz")
+    return info
 
 
 def read_disc(data: Mapping[str, Any] | None) -> Disc | None:
@@ -112,7 +164,10 @@ def read_spotted(data: Mapping[str, Any]) -> Spotted:
 def read_average(data: Mapping[str, Any], light: Light, clipped: Any) -> Average:
     """A calibration picture from its description and pixels."""
     camera = _build(CameraState, data["camera"])
-    return Average(light, int(data["frames"]), data["taken_s"], data["taken_at"], camera, clipped)
+    if clipped is not None and clipped.shape != light.shape:
+        raise ValueError("the mask of clipped pixels is of another size than its picture")
+    taken_s, taken_at = float(data["taken_s"]), str(data["taken_at"])
+    return Average(light, int(data["frames"]), taken_s, taken_at, camera, clipped)
 
 
 def read_start(data: Mapping[str, Any], calibration: Calibration) -> EventStart:
@@ -120,20 +175,25 @@ def read_start(data: Mapping[str, Any], calibration: Calibration) -> EventStart:
 
     Raises
     ------
-    KeyError, ValueError, TypeError
+    DAMAGE
         The data is not what :func:`describe_start` wrote; callers translate.
     """
+    source = read_source(data["source"])
+    for kind in CalibrationKind:
+        picture = getattr(calibration, kind.value)
+        if picture is not None and picture.light.shape != (source.height, source.width):
+            raise ValueError(f"the {kind.value} picture is of another size than the frames")
     return EventStart(
         cause=Cause(data["cause"]),
         spotted=read_spotted(data["spotted"][0]),
-        source=read_source(data["source"]),
+        source=source,
         sound=read_sound(data["sound"]),
         calibration=calibration,
-        settings=data["settings"],
+        settings=dict(data["settings"]),
         disc=read_disc(data["disc"]),
-        started_at=data["started_at"],
-        wall_minus_session_s=data["wall_minus_session_s"],
-        set_up=data.get("set_up", {}),
+        started_at=str(data["started_at"]),
+        wall_minus_session_s=float(data["wall_minus_session_s"]),
+        set_up={str(step): float(at_s) for step, at_s in data.get("set_up", {}).items()},
     )
 
 

@@ -308,6 +308,10 @@ class RandomFrames:
         self._path = path
         self._file = _open(path)
         self._raw = path.open("rb")
+        if not self._file.streams.video:
+            self.close()
+            raise InputUnreadable("holds no pictures", str(path))
+        self._bytes = path.stat().st_size
         self._coder = _ready(self._file.streams.video[0]).codec_context
         self.places = places if places is not None else list(self._walk())
 
@@ -331,6 +335,8 @@ class RandomFrames:
             The frame is damaged.
         """
         place = self.places[index]
+        if place.size < 0 or not 0 <= place.offset <= self._bytes - place.size:
+            raise InputUnreadable("a frame is missing", f"{self._path}, frame {index}")
         self._raw.seek(place.offset)
         data = self._raw.read(place.size)
         if zlib.crc32(data) != place.check:

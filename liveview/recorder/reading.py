@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import threading
 from bisect import bisect_right
 from collections import OrderedDict
@@ -28,13 +27,16 @@ from liveview.model import (
 from liveview.recorder import pictures, tables
 from liveview.recorder.convert import CLIPPED_BITS, spark_index
 from liveview.recorder.description import (
+    DAMAGE,
     check_schema,
+    parsed,
     read_average,
     read_spotted,
     read_start,
 )
 from liveview.recorder.files import PART_SUFFIX
 from liveview.recorder.matroska import Place, RandomFrames, read_sound
+from liveview.recorder.names import safe_name
 from liveview.recorder.spool import NS, SPOOL
 from liveview.recorder.unspool import SoundRecord, SpoolReader
 
@@ -206,6 +208,11 @@ class StoredEvent:
 
     def _decoded(self, index: int) -> Pixels:
         pixels = self._frames.pixels(index)
+        source = self.start.source
+        if pixels.shape != source.shape or pixels.dtype != source.dtype:
+            raise InputUnreadable(
+                f"frame {index} is of another size or kind than the event says", str(self.path)
+            )
         pixels.flags.writeable = False
         with self._lock:
             self._cache[index] = pixels
@@ -262,11 +269,12 @@ def _track_sound(path: Path) -> _SoundBlocks:
     records = tables.read_sound_table(path / "sound.csv")
     if not records:
         return []
-    track = np.concatenate(list(read_sound(path / "frames.mkv")))
+    runs = list(read_sound(path / "frames.mkv"))
+    track = np.concatenate(runs) if runs else np.zeros((0, 1), np.float32)
     blocks = []
     for record in records:
         end = record.first_sample + record.samples
-        if end > len(track):
+        if not 0 <= record.first_sample <= end <= len(track):
             raise InputUnreadable("the sound track is too short", str(path / "frames.mkv"))
         blocks.append((record, track[record.first_sample : end]))
     return blocks
@@ -284,7 +292,7 @@ def _open_spool(path: Path) -> StoredEvent:
 def _open_finished(path: Path) -> StoredEvent:
     where = path / "event.json"
     try:
-        data = check_schema(json.loads(where.read_bytes()), str(where))
+        data = check_schema(parsed(where.read_bytes()), str(where))
     except ValueError as error:
         raise InputUnreadable("is damaged (not JSON)", str(where)) from error
     try:
@@ -292,7 +300,7 @@ def _open_finished(path: Path) -> StoredEvent:
         spotted = tuple(read_spotted(item) for item in data["spotted"])
         expected, size = int(data["frames"]["count"]), int(data["frames"]["file_bytes"])
         complete = bool(data["complete"])
-    except (KeyError, ValueError, TypeError, IndexError, AttributeError) as error:
+    except DAMAGE as error:
         raise InputUnreadable(f"is damaged ({error!r})", str(where)) from error
     stamps, places = tables.read_times(path / "times.csv")
     frames: _Frames = _NoFrames()
@@ -319,7 +327,7 @@ def _random_frames(path: Path, places: list[Place], size: int) -> RandomFrames:
 def _calibration(path: Path, described: Mapping[str, Any]) -> Calibration:
     mask = None
     if "clipped" in described:
-        mask = pictures.read_png(path / described["clipped"]["file"])
+        mask = pictures.read_png(path / _own_name(described["clipped"]["file"]))
     found: dict[str, Average] = {}
     for kind in CalibrationKind:
         data = described.get(kind.value)
@@ -331,3 +339,10 @@ def _calibration(path: Path, described: Mapping[str, Any]) -> Calibration:
         clipped = None if mask is None else (mask & CLIPPED_BITS[kind.value]) != 0
         found[kind.value] = read_average(data, light, clipped)
     return Calibration(**found)
+
+
+def _own_name(name: str) -> str:
+    """The name of a file of the event's own; ValueError when it points elsewhere."""
+    if name != safe_name(name):
+        raise ValueError(f"names a file outside of the event: {name[:40]!r}")
+    return name

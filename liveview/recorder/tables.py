@@ -115,7 +115,7 @@ def read_times(path: Path) -> tuple[list[FrameStamp], list[Place]]:
                 )
             )
             places.append(Place(*(int(row[name]) for name in TIMES[-3:])))
-        except (KeyError, ValueError, TypeError) as error:
+        except (KeyError, ValueError, TypeError, OverflowError) as error:
             raise InputUnreadable(f"line {line} is damaged", str(path)) from error
     return stamps, places
 
@@ -134,6 +134,6 @@ def read_sound_table(path: Path) -> list[SoundRecord]:
     for line, row in enumerate(_read(path), start=2):
         try:
             records.append(SoundRecord(*(int(row[name]) for name in SOUND)))
-        except (KeyError, ValueError, TypeError) as error:
+        except (KeyError, ValueError, TypeError, OverflowError) as error:
             raise InputUnreadable(f"line {line} is damaged", str(path)) from error
     return records

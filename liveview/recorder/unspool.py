@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import struct
 import zlib
@@ -16,7 +15,14 @@ from numpy.typing import NDArray
 
 from liveview.errors import InputUnreadable
 from liveview.model import Calibration, EventStart, FrameStamp, Pixels, Spotted
-from liveview.recorder.description import check_schema, read_average, read_spotted, read_start
+from liveview.recorder.description import (
+    DAMAGE,
+    check_schema,
+    parsed,
+    read_average,
+    read_spotted,
+    read_start,
+)
 from liveview.recorder.spool import (
     CHECK_FORM,
     FRAME_FORM,
@@ -68,8 +74,7 @@ class SpoolReader:
         self.part = part
         self._folder = part / SPOOL
         self.data = self._description()
-        calibration = self._calibration()
-        self.start = self._start(calibration)
+        self.start = self._start()
         self._frame_bytes = int(np.prod(self.start.source.shape)) * self.start.source.dtype.itemsize
         self._raw = self._open("frames.raw")
         self._sound = self._open("sound.raw")
@@ -89,15 +94,15 @@ class SpoolReader:
     def _description(self) -> dict[str, Any]:
         path = self._folder / "start.json"
         try:
-            data = json.loads(path.read_bytes())
+            data = parsed(path.read_bytes())
         except (OSError, ValueError) as error:
             raise InputUnreadable("the event's description is missing", str(path)) from error
         return dict(check_schema(data, str(path)))
 
-    def _start(self, calibration: Calibration) -> EventStart:
+    def _start(self) -> EventStart:
         try:
-            return read_start(self.data, calibration)
-        except (KeyError, ValueError, TypeError) as error:
+            return read_start(self.data, self._calibration())
+        except DAMAGE as error:
             raise InputUnreadable(
                 f"the event's description is damaged ({error})", str(self._folder / "start.json")
             ) from error
@@ -178,15 +183,15 @@ class SpoolReader:
         marks = []
         for line in path.read_bytes().split(b"\n")[:-1] if path.exists() else ():
             try:
-                marks.append(read_spotted(json.loads(line)))
-            except (ValueError, KeyError, TypeError):
+                marks.append(read_spotted(parsed(line)))
+            except DAMAGE:
                 break
         return marks
 
     def _end(self) -> dict[str, Any] | None:
         path = self._folder / "end.json"
         try:
-            data = json.loads(path.read_bytes())
+            data = parsed(path.read_bytes())
         except (OSError, ValueError):
             return None
         return data if isinstance(data, dict) else None
