@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 import signal
+import struct
 import subprocess
 import sys
 import time
+import zlib
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +19,7 @@ from support.media import write_video
 from support.mjpeg_server import MjpegServer
 
 from liveview.cli import main
+from liveview.imaging.cv import cv2
 
 
 @pytest.fixture(scope="module")
@@ -91,3 +95,66 @@ def test_ctrl_c_keeps_what_was_read(tmp_path: Path) -> None:
     assert any("ended by the keyboard" in words for words in report["warnings"])
     lines = table.read_text(encoding="utf-8").splitlines()
     assert len(lines) == 1 + report["recording"]["frames"]
+
+
+def pgm(width: int, height: int) -> bytes:
+    return f"P5\n{width} {height}\n255\n".encode() + bytes(64)
+
+
+def png(width: int, height: int) -> bytes:
+    head = b"IHDR" + struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
+    body = struct.pack(">I", 13) + head + struct.pack(">I", zlib.crc32(head))
+    return b"\x89PNG\r\n\x1a\n" + body
+
+
+def bmp(width: int, height: int) -> bytes:
+    info = struct.pack("<IiiHHIIiiII", 40, width, height, 1, 24, 0, 0, 0, 0, 0, 0)
+    return b"BM" + struct.pack("<IHHI", 64 + 54, 0, 0, 54) + info + bytes(64)
+
+
+def jpeg_of(width: int, height: int) -> bytes:
+    done, data = cv2.imencode(".jpg", np.zeros((16, 16), np.uint8))
+    assert done
+    raw = bytearray(data.tobytes())
+    at = raw.index(b"\xff\xc0") + 5
+    raw[at : at + 4] = struct.pack(">HH", min(height, 65535), min(width, 65535))
+    return bytes(raw)
+
+
+@pytest.mark.parametrize("make", [pgm, png, bmp, jpeg_of])
+@pytest.mark.parametrize("size", [(60_000, 60_000), (2_000_000_000, 2), (0, 0)])
+def test_senseless_sizes_in_headers(
+    make: Callable[[int, int], bytes],
+    size: tuple[int, int],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    endings = {pgm: ".pgm", png: ".png", bmp: ".bmp", jpeg_of: ".jpg"}
+    picture = (tmp_path / "a").with_suffix(endings[make])
+    picture.write_bytes(make(*size))
+    assert main(["process", str(picture), "--out", str(tmp_path / "out")]) == 3
+    err = capsys.readouterr().err
+    assert err.startswith("liveview: ") and err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    "name", ["../../{cause}{number}", "/{number}", "C:\\\\x{number}", "CON", "..", "a\\u0000b", "~"]
+)
+def test_no_name_of_an_event_leaves_the_output_folder(
+    name: str, whole: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    inner = tmp_path / "inner"
+    inner.mkdir()
+    (inner / "clip.mkv").write_bytes(whole)
+    (inner / "setup.toml").write_text(
+        f'[store]\nname = "{name}"\n[catch]\nafter_frames = 20\npre_trigger = 0.1\n'
+        "post_trigger = 0.1\n",
+        encoding="utf-8",
+    )
+    command = ["process", str(inner / "clip.mkv"), "--setup", str(inner / "setup.toml")]
+    assert main([*command, "--out", str(inner / "out")]) == 0, capsys.readouterr().err
+    events = [path for path in (inner / "out" / "events").iterdir() if path.is_dir()]
+    assert events
+    assert (events[0] / "event.json").is_file()
+    assert {path.name for path in tmp_path.iterdir()} == {"inner"}
+    assert {path.name for path in inner.iterdir()} == {"clip.mkv", "setup.toml", "out"}
