@@ -106,17 +106,25 @@ class House:
         """
         from liveview.gui.bridge import SourceOffer
         from liveview.sources.devices import find_cameras
-        from liveview.sources.listing import list_cameras
+        from liveview.sources.listing import list_cameras, list_genicam
 
         used = self._address
         found = find_cameras()
+        import platformdirs
+
+        from liveview.sources.camera_memory import CameraMemory, CameraSettings
+
         offers = [
             SourceOffer(d.address, d.name or d.address, "in use")
+        memory = CameraMemory(Path(platformdirs.user_config_dir("liveview")) / "cameras.toml")
+        self._cameras = CameraSettings(memory, settings.camera)
+        if memory.words:
+            self.words.append(memory.words)
             for d in found
             if d.address == used
         ]
         others = [device for device in found if device.address != used]
-        answers = list_cameras(find=lambda: others)
+        answers = (*list_cameras(find=lambda: others), *list_genicam())
         return [*offers, *(SourceOffer(a.address, a.name, a.words) for a in answers)]
 
     def scenes(self) -> Sequence[SourceOffer]:
@@ -165,7 +173,10 @@ class House:
 
 def _show(house: House, settings: Settings, candidates: list[str]) -> int:
     first = _First(house, settings, candidates)
+        settings, keep = self._cameras.begin(address, settings)
     try:
+        if keep is not None and source.camera is not None:
+            source.camera.on_change = keep
         from PyQt6.QtWidgets import QApplication
 
         from liveview.gui.bridge import Bridge
@@ -174,6 +185,7 @@ def _show(house: House, settings: Settings, candidates: list[str]) -> int:
         from liveview.gui.window import Window
 
         app = QApplication(["liveview"])
+            camera=source.camera,
         app.setApplicationName("liveview")
         app.setDesktopFileName("liveview")
         dress(app)

@@ -518,6 +518,66 @@ class RigHandle(Protocol):
         """Move one of them; takes effect with the next frame. Raises BadRequest."""
 
 
+class Hold(str, Enum):
+    """How firmly a camera's control is held."""
+
+    LOCKED = "locked"
+    NOT_VERIFIED = "not verified"
+    NOT_CONTROLLABLE = "not controllable by this driver"
+    AUTOMATIC = "changes by itself"
+    CHANGING = "being set"
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """One control of a camera as found.
+
+    ``value`` is in seconds for the exposure, in kelvins for the white balance, else in the
+    driver's own units, which ``unit`` names where it has a name (``"dB"``). ``limits`` are the
+    lowest and highest value where the driver tells.
+    """
+
+    name: str
+    hold: Hold
+    value: float | None = None
+    reason: str = ""
+    unit: str = ""
+    limits: tuple[float, float] | None = None
+
+    @property
+    def words(self) -> str:
+        """A short sentence for the screen: ``exposure 2 ms locked``."""
+        value = ""
+        if self.value is not None:
+            value = f" {self.value * 1e3:.4g} ms" if self.name == "exposure" else f" {self.value:g}"
+        reason = f" ({self.reason})" if self.reason else ""
+        return f"{self.name}{value} {self.hold.value}{reason}"
+
+
+@dataclass(frozen=True, slots=True)
+class CameraReading:
+    """What is known of the camera's controls at present, for the screen.
+
+    ``name`` is empty before the camera is open. ``format`` is what came, ``formats`` what may be
+    asked for where the driver tells. ``words`` say what was not granted or costs quality,
+    ``watch`` what the drift watch says; ``cheats`` is True when the camera changes something by
+    itself that should be held.
+    """
+
+    name: str = ""
+    controls: tuple[Control, ...] = ()
+    format: str = ""
+    formats: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
+    stamps: str = ""
+    watch: str = ""
+    cheats: bool = False
+
+    def control(self, name: str) -> Control | None:
+        """One control by its name."""
+        return next((control for control in self.controls if control.name == name), None)
+
+
 @dataclass(frozen=True, slots=True)
 class Counters:
     """Every frame has a place here; nothing is lost silently.

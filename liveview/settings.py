@@ -115,6 +115,10 @@ class Camera(Section):
     """How late the camera's stamps are: taken off every one of them."""
     gain: float | None = Field(None, ge=0, le=1e6)
     """Gain asked of the camera, in its driver's own units."""
+    white_balance_k: Kelvins | None = Field(None, ge=1000, le=20000)
+    """Colour temperature asked of the camera."""
+    focus: float | None = Field(None, ge=0, le=1e6)
+    """Focus asked of the camera, in its driver's own units."""
     hold: bool = False
     """Lock exposure, white balance and focus as the camera has found them when it is opened."""
     format: str = Field("", pattern=r"^([A-Za-z0-9 ]{1,4})?$")

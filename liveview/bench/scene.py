@@ -111,6 +111,8 @@ class Sensor(Section):
     sub_exposures: int = Field(4, ge=1, le=64)
     """Moments per exposure that a recording averages, for motion blur; live uses one."""
     auto_exposure: bool = False
+    stamp_delay_s: Seconds = Field(0.0, ge=0, le=1)
+    """How late the camera's stamps are, as those of real ones are by their buffers."""
 
     @property
     def row_time_s(self) -> float:

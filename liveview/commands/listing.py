@@ -26,9 +26,9 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the devices; see ``add_parser``."""
-    from liveview.sources.listing import list_cameras, list_microphones
+    from liveview.sources.listing import list_cameras, list_genicam, list_microphones
 
-    found = {"cameras": list_cameras(), "microphones": list_microphones()}
+    found = {"cameras": (*list_cameras(), *list_genicam()), "microphones": list_microphones()}
     if args.json:
         plain = {kind: [dataclasses.asdict(one) for one in all_] for kind, all_ in found.items()}
         json.dump(plain, sys.stdout, indent=2)

@@ -11,6 +11,7 @@ from liveview.engine.aidsdesk import AidsDesk
 from liveview.engine.bell import Bell
 from liveview.engine.board import Board
 from liveview.engine.calibrating import Calibrating
+from liveview.engine.camera_handle import CameraHandle
 from liveview.engine.capture import Capture
 from liveview.engine.chainthread import ChainLike, ChainThread
 from liveview.engine.clock import SessionClock, iso_at, wall_minus
@@ -84,6 +85,8 @@ class Session:
         Status of the recorder, for the snapshot.
     rig : RigHandle, optional
         The simulated rig's handle, passed on to the window.
+    camera : CameraHandle, optional
+        Where the camera's own controls are turned; told of other settings and of the disc.
     clock : callable, optional
         Seconds since the session's start; hand the same one to the sources.
     wall : callable, optional
@@ -101,12 +104,14 @@ class Session:
         sink: EventSink | None = None,
         store_status: Callable[[], StoreStatus] | None = None,
         rig: RigHandle | None = None,
+        camera: CameraHandle | None = None,
         clock: Callable[[], float] | None = None,
         wall: Callable[[], float] = time.time,
         make_chain: Callable[[Settings, SourceInfo], ChainLike] | None = None,
     ) -> None:
         self.clock = clock or SessionClock()
         self.rig = rig
+        self.camera = camera
         self._settings = settings
         self._store_status = store_status
         self._wall = wall
@@ -245,9 +250,13 @@ class Session:
             rate = rate_hz or feed.info.rate_hz
             capacity = feed.ring.slots / rate if rate else None
         has = self._calibrating.calibration
+        camera_words: tuple[str, ...] = ()
+        if self.camera is not None:
+            self.camera.disc_is(self._found_disc())
+            camera_words = self.camera.words
         return SessionStatus(
             state=self._board.state,
-            words=self._board.words() + self._silence(),
+            words=self._board.words() + self._silence() + camera_words,
             source=None if feed is None else feed.info,
             sound=None if self._listen is None else self._listen.info,
             counters=self._counters(feed),
@@ -321,12 +330,15 @@ class Session:
     def apply(self, settings: Settings) -> None:
         """Use other settings from the next frame on.
 
-        The source is not opened again: what concerns it (device, exposure, size) and the ring's
-        size hold from the next session on.
+        The source stays: another one, and another size of the ring, hold from the next session
+        on. Exposure, gain, format, size and rate of a camera are wishes that its own thread
+        grants, see ``sources.desk``.
         """
         before, self._settings = self._settings, settings
         if settings.disc != before.disc:
             self._disc = _disc_of(settings)
+        if self.camera is not None:
+            self.camera.apply(settings.camera)
         self._sounds.reach_back(_sound_seconds(settings))
         self._chain.want(settings, self._disc)
 

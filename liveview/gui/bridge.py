@@ -59,6 +59,8 @@ class Bridge(QObject):
     new_status = pyqtSignal(object)
     source_changed = pyqtSignal(str)
     """Address of the session that has just been put in place."""
+    settings_restored = pyqtSignal(object)
+    """What is kept of the camera that was opened has become part of the settings."""
     said = pyqtSignal(str)
     """A short answer to something the user did."""
     _nudged = pyqtSignal()
@@ -239,8 +241,15 @@ class Bridge(QObject):
     def _hold(self, session: Session | None) -> None:
         self._session = session
         if session is not None:
+            self._restore(session.settings)
             session.announce(self._nudge, self._interval_s)
             self._nudge()
+
+    def _restore(self, settings: Settings) -> None:
+        """A session may begin with what is kept of its camera."""
+        if settings.camera != self._settings.camera:
+            self._settings = self._settings.model_copy(update={"camera": settings.camera})
+            self.settings_restored.emit(self._settings)
 
     def _nudge(self) -> None:
         """Called from the chain thread; one nudge under way is enough."""

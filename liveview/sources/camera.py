@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -12,26 +13,32 @@ from numpy.typing import NDArray
 
 from liveview.errors import FormatChanged, InputUnreadable, SourceStalled
 from liveview.imaging.cv import cv2
-from liveview.model import FrameStamp, Pixels, SourceInfo, SourceKind
+from liveview.model import (
+    CameraReading,
+    Control,
+    FrameStamp,
+    Hold,
+    Pixels,
+    SourceInfo,
+    SourceKind,
+)
 from liveview.settings import Camera
-from liveview.sources.controls import Control, hold_all
+from liveview.sources.controls import BY_WORD, give_back, hold_all, set_by_word
+from liveview.sources.desk import CameraDesk
 from liveview.sources.devices import backend, find_cameras, match_camera
 from liveview.sources.drivertime import DriverTime
 from liveview.sources.exposed import ExposureWatch
+from liveview.sources.formats import FORMATS, depth_of, fourcc_name, plain, request, unpacked
 from liveview.sources.frozen import FROZEN_S, FrozenWatch
 from liveview.sources.limits import check_size, checked_white
+from liveview.sources.livetrial import LightMeter, LiveTrial
+from liveview.sources.standing import NAMES, all_controls, set_value
 
 FAILED_GRABS = 5
 """In a row; the driver has waited about a second for each."""
 
 DAMAGED_PICTURES = 50
 """In a row, before the camera counts as stalled."""
-
-DEFAULT_FORMAT = "MJPG"
-"""Most webcams reach their full size and rate only with it."""
-
-RAW_FORMATS = {"GREY": 8, "Y800": 8, "Y10 ": 10, "Y12 ": 12, "Y16 ": 16}
-"""Mono formats that are delivered without a detour over 8-bit colour, with their depth."""
 
 
 class Device(Protocol):
@@ -89,6 +96,8 @@ class CameraSource:
         The session's clock, seconds.
     opener : callable, optional
         Opens the device.
+    desk : CameraDesk, optional
+        Where wishes come in while it runs; its settings count, not ``camera``.
     """
 
     def __init__(
@@ -98,9 +107,13 @@ class CameraSource:
         *,
         clock: Callable[[], float],
         opener: Callable[[str], tuple[Device, str]] = open_device,
+        desk: CameraDesk | None = None,
     ) -> None:
         self._wanted = wanted
         self._camera = camera
+        self._desk = desk or CameraDesk(camera)
+        self._meter: LightMeter | None = None
+        self._trials: dict[str, LiveTrial] = {}
         self._clock = clock
         self._opener = opener
         self._device: Device | None = None
@@ -141,16 +154,20 @@ class CameraSource:
         SourceStalled
             It opens but delivers nothing.
         """
+        self._camera, release = self._desk.begin()
         self._device, name = self._opener(self._wanted)
+        if release:
+            give_back(self._device)
         words = request(self._device, self._camera)
         self._fetch(self._device)
         self._controls = self._held_controls(self._device)
+        asked = tuple(words)
         words += [control.words for control in self._controls]
         first = self._held
         assert first is not None
         self._shape = first.shape
         check_size(first.shape[1], first.shape[0], name)
-        bits = self._depth(first)
+        bits = depth_of(first, self._camera.format)
         rate = self._device.get(cv2.CAP_PROP_FPS)
         rate_hz = float(rate) if 0.5 < rate < 10_000 else None
         self._half_frame_s = 0.5 / rate_hz if rate_hz else self._half_frame_s
@@ -172,13 +189,33 @@ class CameraSource:
             gain=self._value_of("gain"),
             note="; ".join(words),
         )
+        self._meter = LightMeter(self._info.white)
+        self._trials.clear()
+        self._desk.opened(
+            CameraReading(
+                name=name,
+                controls=all_controls(self._device, self._controls),
+                format=fourcc_name(int(self._device.get(cv2.CAP_PROP_FOURCC))).strip(),
+                formats=FORMATS,
+                words=asked,
+            ),
+            self._info,
+        )
         return self._info
 
     def _held_controls(self, device: Device) -> tuple[Control, ...]:
         camera = self._camera
-        if camera.exposure_s is None and camera.gain is None and not camera.hold:
+        wanted = (camera.exposure_s, camera.gain, camera.white_balance_k, camera.focus)
+        if not camera.hold and all(value is None for value in wanted):
             return ()
-        return hold_all(device, camera.exposure_s, camera.gain, as_found=camera.hold)
+        return hold_all(
+            device,
+            camera.exposure_s,
+            camera.gain,
+            as_found=camera.hold,
+            white_balance_k=camera.white_balance_k,
+            focus=camera.focus,
+        )
 
     def _value_of(self, name: str) -> float | None:
         """What a control stands at, None where the camera does not obey."""
@@ -192,9 +229,12 @@ class CameraSource:
         SourceStalled
             Nothing comes, or the same picture again and again.
         FormatChanged
-            The picture has another size or kind than the first.
+            The picture has another size or kind than the first, or should have.
         """
         assert self._device is not None
+        if self._desk.wants_anew:
+            raise FormatChanged("the camera is set anew", f"camera:{self._wanted}")
+        self._grant(self._device)
         stamp = self._fetch(self._device)
         assert self._held is not None
         if self._held.shape != self._shape:
@@ -208,14 +248,63 @@ class CameraSource:
                 f"camera:{self._wanted}",
                 "plug it in again",
             )
+        self._judge(self._held)
         self._follow_exposure()
         return stamp
+
+    def _grant(self, device: Device) -> None:
+        """Do what was wished for since the last picture."""
+        for name, value in self._desk.take().items():
+            if name in BY_WORD:
+                self._desk.show(replace(set_by_word(device, name, value), unit=NAMES[name][1]))
+            else:
+                self._set_live(device, name, value)
+            self._desk.expect_change()
+
+    def _set_live(self, device: Device, name: str, value: float) -> None:
+        """Set exposure or gain; the pictures that follow tell whether it holds."""
+        assert self._info is not None and self._meter is not None
+        key = NAMES[name][0]
+        came_from = self._desk.reading().control(name)
+        got = set_value(device, name, value)
+        if got is None:
+            self._desk.show(Control(name, Hold.NOT_CONTROLLABLE, unit=NAMES[name][1]))
+            return
+        self._info = replace(self._info, **{key: got})  # type: ignore[arg-type]
+        reason = "" if math.isclose(got, value, rel_tol=0.02) else f"asked for {value:.4g}"
+        control = Control(name, Hold.CHANGING, got, reason, NAMES[name][1])
+        if name in self._trials:
+            self._trials[name].changed_again(control)
+        else:
+            before = came_from.value if came_from is not None else None
+            self._trials[name] = LiveTrial(control, self._meter.light, before)
+        self._desk.show(control)
+
+    def _judge(self, pixels: Pixels) -> None:
+        assert self._meter is not None
+        self._meter.see(pixels)
+        for name, trial in list(self._trials.items()):
+            verdict = trial.see(self._meter.light)
+            if verdict is not None:
+                del self._trials[name]
+                self._desk.show(verdict)
+                self._desk.expect_change()
 
     def _follow_exposure(self) -> None:
         assert self._exposure is not None and self._info is not None
         changed = self._exposure.changed(self._clock())
-        if changed:
-            self._info = replace(self._info, **changed)  # type: ignore[arg-type]
+        if not changed:
+            return
+        self._info = replace(self._info, **changed)  # type: ignore[arg-type]
+        for name in ("exposure", "gain"):
+            value = changed.get(NAMES[name][0])
+            control = self._desk.reading().control(name)
+            if value is None or name in self._trials or control is None:
+                continue
+            if control.value is None or not math.isclose(control.value, value, rel_tol=0.02):
+                self._desk.show(
+                    replace(control, hold=Hold.AUTOMATIC, value=value, reason="the driver says so")
+                )
 
     def read_into(self, out: Pixels) -> None:
         """Copy the grabbed picture into ``out``."""
@@ -239,7 +328,9 @@ class CameraSource:
             done, pixels = device.retrieve(self._buffer)
             if done and pixels is not None:
                 self._buffer = pixels
-                self._held = plain(pixels, f"camera:{self._wanted}")
+                self._held = plain(
+                    unpacked(device, pixels, self._camera.format), f"camera:{self._wanted}"
+                )
                 return stamp
             self._damaged += 1
         raise SourceStalled(
@@ -264,70 +355,3 @@ class CameraSource:
         return FrameStamp(
             self._number, from_driver_s - self._camera.delay_s, 0.001, round(driver_s * 1e9)
         )
-
-    def _depth(self, pixels: Pixels) -> int:
-        if pixels.dtype == np.uint8:
-            return 8
-        depth = RAW_FORMATS.get(_fourcc_text(self._camera.format), 16)
-        return depth if depth > 8 else 16
-
-
-def request(device: Device, camera: Camera) -> list[str]:
-    """Ask for format, size and rate, in this order, and say what was not granted.
-
-    The format comes first: sizes and rates depend on it.
-    """
-    words = []
-    form = _fourcc_text(camera.format or DEFAULT_FORMAT)
-    device.set(cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*form))
-    if form in RAW_FORMATS:
-        device.set(cv2.CAP_PROP_CONVERT_RGB, 0)
-    for name, prop, wanted in (
-        ("width", cv2.CAP_PROP_FRAME_WIDTH, camera.width),
-        ("height", cv2.CAP_PROP_FRAME_HEIGHT, camera.height),
-        ("rate", cv2.CAP_PROP_FPS, camera.rate_hz),
-    ):
-        if wanted is None:
-            continue
-        device.set(prop, wanted)
-        got = device.get(prop)
-        if got > 0 and abs(got - wanted) > 0.02 * wanted:
-            words.append(f"{name} {wanted:g} was asked for, {got:g} came")
-    granted = _fourcc_name(int(device.get(cv2.CAP_PROP_FOURCC)))
-    if camera.format and granted and granted.strip() != form.strip():
-        words.append(f"format {form.strip()} was asked for, {granted.strip()} came")
-    if granted == "MJPG":
-        words.append("compressed by the camera (MJPG): faint structure may be lost")
-    return words
-
-
-def plain(pixels: NDArray[Any], where: str) -> Pixels:
-    """A camera's picture as gray or BGR of 8 or 16 bits.
-
-    Raises
-    ------
-    InputUnreadable
-        Another kind of array, such as undecoded bytes.
-    """
-    if pixels.ndim == 3 and pixels.shape[2] == 1:
-        pixels = pixels[..., 0]
-    gray = pixels.ndim == 2 and pixels.shape[0] > 1
-    colour = pixels.ndim == 3 and pixels.shape[2] == 3
-    if pixels.dtype not in (np.uint8, np.uint16) or not (gray or colour):
-        raise InputUnreadable(
-            f"the camera delivers an unsupported kind of picture {pixels.shape} {pixels.dtype}",
-            where,
-            "choose another camera.format, such as MJPG or GREY",
-        )
-    return pixels
-
-
-def _fourcc_text(form: str) -> str:
-    return form.upper().ljust(4)[:4]
-
-
-def _fourcc_name(code: int) -> str:
-    if code <= 0:
-        return ""
-    text = code.to_bytes(4, "little", signed=False).decode("latin-1")
-    return text if text.isprintable() else ""

@@ -16,13 +16,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import Enum
 from typing import Any, Protocol
 
 import numpy as np
 
 from liveview.errors import SourceStalled
 from liveview.imaging.cv import cv2
+from liveview.model import Control, Hold
 
 DROP_FRAMES = 6
 """Frames passed over after a change: drivers hold three or four back."""
@@ -35,6 +35,12 @@ LEAST_CHANGE = 0.02
 SAME_LIGHT = 0.05
 CORRECTIONS = 4
 _STEP = 4
+
+BY_WORD = {
+    "white balance": (cv2.CAP_PROP_AUTO_WB, cv2.CAP_PROP_WB_TEMPERATURE),
+    "focus": (cv2.CAP_PROP_AUTOFOCUS, cv2.CAP_PROP_FOCUS),
+}
+"""Automatic and value of the controls whose effect the mean light does not show."""
 
 
 class Device(Protocol):
@@ -53,34 +59,6 @@ class Device(Protocol):
         """Decode it."""
 
 
-class Hold(str, Enum):
-    """How firmly a control is held."""
-
-    LOCKED = "locked"
-    NOT_VERIFIED = "not verified"
-    NOT_CONTROLLABLE = "not controllable by this driver"
-    AUTOMATIC = "changes by itself"
-
-
-@dataclass(frozen=True, slots=True)
-class Control:
-    """One control as found: its value (seconds for exposure, driver units else) and its hold."""
-
-    name: str
-    hold: Hold
-    value: float | None = None
-    reason: str = ""
-
-    @property
-    def words(self) -> str:
-        """A short sentence for the screen: ``exposure 2 ms locked``."""
-        value = ""
-        if self.value is not None:
-            value = f" {self.value * 1e3:.4g} ms" if self.name == "exposure" else f" {self.value:g}"
-        reason = f" ({self.reason})" if self.reason else ""
-        return f"{self.name}{value} {self.hold.value}{reason}"
-
-
 @dataclass(frozen=True, slots=True)
 class ExposureScale:
     """How one driver counts exposure, and its codes for doing it by hand.
@@ -92,6 +70,7 @@ class ExposureScale:
     to_value: Callable[[float], float]
     to_seconds: Callable[[float], float]
     manual: tuple[float, ...]
+    automatic: tuple[float, ...]
     ratio: float
     least_s: float
 
@@ -106,6 +85,7 @@ TENTHS_OF_MS = ExposureScale(
     to_value=lambda seconds: float(max(1, round(seconds * 1e4))),
     to_seconds=lambda value: value * 1e-4,
     manual=(1.0, 0.25),
+    automatic=(3.0, 0.0, 0.75),
     ratio=1.02,
     least_s=0.51e-4,
 )
@@ -115,6 +95,7 @@ POWERS_OF_TWO = ExposureScale(
     to_value=lambda seconds: float(round(math.log2(seconds))),
     to_seconds=lambda value: 2.0**value,
     manual=(0.0, 0.25),
+    automatic=(1.0, 0.75),
     ratio=math.sqrt(2.0) * 1.01,
     least_s=0.0,
 )
@@ -251,6 +232,30 @@ def by_hand(device: Device, scale: ExposureScale) -> None:
             return
 
 
+def give_back(device: Device) -> None:
+    """Switch everything that a camera does by itself on again."""
+    scale = scale_for(int(device.get(cv2.CAP_PROP_BACKEND)))
+    for code in () if scale is None else scale.automatic:
+        device.set(cv2.CAP_PROP_AUTO_EXPOSURE, code)
+        if device.get(cv2.CAP_PROP_AUTO_EXPOSURE) == code:
+            break
+    device.set(cv2.CAP_PROP_AUTO_WB, 1)
+    device.set(cv2.CAP_PROP_AUTOFOCUS, 1)
+
+
+def set_by_word(device: Device, name: str, wanted: float) -> Control:
+    """Set white balance (kelvins) or focus (driver units); only the driver's word can be had."""
+    automatic, prop = BY_WORD[name]
+    device.set(automatic, 0)
+    device.set(prop, wanted)
+    read = device.get(prop)
+    if read <= 0 and wanted > 0:
+        return Control(name, Hold.NOT_CONTROLLABLE)
+    near = abs(read - wanted) <= max(1.0, 0.02 * wanted)
+    reason = "only the driver says so" if near else f"{wanted:g} was asked for"
+    return Control(name, Hold.NOT_VERIFIED, read, reason)
+
+
 def set_gain(device: Device, gain: float) -> Control:
     """Set the gain (driver units) and find out by the light whether it holds.
 
@@ -278,7 +283,13 @@ def switch_off(device: Device, name: str, prop: int) -> Control:
 
 
 def hold_all(
-    device: Device, exposure_s: float | None, gain: float | None, *, as_found: bool = False
+    device: Device,
+    exposure_s: float | None,
+    gain: float | None,
+    *,
+    as_found: bool = False,
+    white_balance_k: float | None = None,
+    focus: float | None = None,
 ) -> tuple[Control, ...]:
     """Switch off what a camera does by itself, and lock exposure, then gain.
 
@@ -291,6 +302,8 @@ def hold_all(
         Wanted gain in driver units; left alone when None.
     as_found : bool
         Without a wanted exposure: lock it at what the camera has chosen.
+    white_balance_k, focus : float or None
+        Wanted values; held as found when None.
 
     Raises
     ------
@@ -307,6 +320,9 @@ def hold_all(
         found.append(hold_exposure(device))
     if gain is not None:
         found.append(set_gain(device, gain))
+    for name, wanted in (("white balance", white_balance_k), ("focus", focus)):
+        if wanted is not None:
+            found.append(set_by_word(device, name, wanted))
     return tuple(found)
 
 

@@ -58,6 +58,21 @@ def first_camera(
     return None
 
 
+def list_genicam() -> tuple[Answer, ...]:
+    """Industrial cameras that answer; none where their library is not installed."""
+    from liveview.sources.aravis import find_genicam
+
+    try:
+        found = find_genicam()
+    except LiveviewError:
+        # Most machines have no such camera and no need of its library; ``check`` names it.
+        return ()
+    return tuple(
+        Answer(device.address, device.name, True, "industrial camera", device.serial)
+        for device in found
+    )
+
+
 def _look(device: CameraDevice) -> SourceInfo:
     source = CameraSource(str(device.index), Camera(), clock=lambda: 0.0)
     try:

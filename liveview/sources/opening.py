@@ -2,6 +2,7 @@
 
 ===========================  ==================================================================
 ``camera:0``, ``camera:NAME``  a camera of this computer, by index, name, ids or path
+``genicam:ID``                 an industrial camera, by id, serial number or name
 ``simulated[:SCENE]``          the simulated rig
 ``http://``, ``https://``      a network camera, or a finished video file on a server
 ``rtsp://``, ``rtsps://``      a network camera
@@ -15,12 +16,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING
 from urllib.parse import unquote, urlsplit
 
 from liveview.errors import BadRequest, InputUnreadable
 from liveview.model import FrameSource, RigHandle, SoundSource
 from liveview.settings import Settings
 from liveview.sources.paced import Pace, PacedFrames, PacedSound, Wait
+
+if TYPE_CHECKING:
+    from liveview.sources.desk import CameraDesk
+    from liveview.sources.simulated_camera import SimulatedCamera
 
 Clock = Callable[[], float]
 
@@ -78,6 +84,8 @@ class Input:
         self._wait = wait
         self._pace = Pace(clock, wait)
         self._rig: RigHandle | None = None
+        self.camera: CameraDesk | SimulatedCamera | None = None
+        """Where a camera's controls are turned; None for what has none."""
         self._frames, self._sound = self._makers()
 
     @property
@@ -109,25 +117,37 @@ class Input:
             raise BadRequest("no source is named", "camera.source", "give a camera or a recording")
         if kind == "simulated":
             return self._simulated()
-        if kind == "camera":
-            return (lambda: self._camera(rest)), self._microphone()
+        if kind in ("camera", "genicam"):
+            return self._watched_camera(kind, rest), self._microphone()
         if "://" in address:
             return self._network()
         return self._recording(only_video_in(Path(address).expanduser()))
 
     def _simulated(self) -> tuple[Callable[[], FrameSource], Callable[[], SoundSource]]:
         from liveview.sources.simulated import bench_for
+        from liveview.sources.simulated_camera import SimulatedCamera
 
         bench = bench_for(
             self.address, self._settings, clock=self._clock, live=self._live, wait=self._wait
         )
         self._rig = bench
+        self.camera = SimulatedCamera(bench, self._settings.camera)
         return bench.frames, bench.sound
 
-    def _camera(self, wanted: str) -> FrameSource:
+    def _watched_camera(self, kind: str, wanted: str) -> Callable[[], FrameSource]:
         from liveview.sources.camera import CameraSource
+        from liveview.sources.desk import CameraDesk
+        from liveview.sources.genicam import GenicamSource
+        from liveview.sources.watched import WatchedFrames
 
-        return CameraSource(wanted, self._settings.camera, clock=self._clock)
+        camera, desk = self._settings.camera, CameraDesk(self._settings.camera)
+        self.camera = desk
+        make = CameraSource if kind == "camera" else GenicamSource
+
+        def frames() -> FrameSource:
+            return WatchedFrames(make(wanted, camera, clock=self._clock, desk=desk), desk)
+
+        return frames
 
     def _microphone(self) -> Callable[[], SoundSource] | None:
         sound = self._settings.sound

@@ -64,6 +64,8 @@ class SimulatedBench:
         wait: Wait | None = None,
     ) -> None:
         self.scene = scene
+        self.delay_s = 0.0
+        """Taken off the camera's stamps: its own delay, as far as it is known."""
         self.live = live
         self.clock = clock
         self.wait: Wait = threading.Event().wait if wait is None else wait
@@ -160,7 +162,9 @@ def bench_for(
     changes = {key: value for key, value in wanted.items() if value is not None}
     if changes:
         scene = scene.replaced("sensor", **changes)
-    return SimulatedBench(scene, clock=clock, live=live, seed=seed, wait=wait)
+    bench = SimulatedBench(scene, clock=clock, live=live, seed=seed, wait=wait)
+    bench.delay_s = camera.delay_s if scene.sensor.stamp_delay_s else 0.0
+    return bench
 
 
 class SimulatedFrames:
@@ -172,6 +176,7 @@ class SimulatedFrames:
         self._next = 0
         self._first = 0
         self._grabbed = -1
+        self._stamped_s = -math.inf
         self.last_truth: FrameTruth | None = None
 
     @property
@@ -216,7 +221,12 @@ class SimulatedFrames:
         self._grabbed = number
         time_s = self._rig.time_of(number)
         self._bench.reached(time_s)
-        return FrameStamp(number - self._first, time_s)
+        stamp_s = time_s + self._bench.scene.sensor.stamp_delay_s - self._bench.delay_s
+        if self._bench.live and stamp_s <= self._stamped_s:
+            # Another delay is taken off from now on: time does not run backwards.
+            return self.grab()
+        self._stamped_s = stamp_s
+        return FrameStamp(number - self._first, stamp_s)
 
     def read_into(self, out: Pixels) -> None:
         """See ``FrameSource.read_into``."""

@@ -1,0 +1,372 @@
+"""Industrial cameras (GigE Vision, USB3 Vision) by the GenICam standard, through Aravis.
+
+Aravis speaks both protocols by itself, without a maker's software; it is reached by its
+introspected binding (PyGObject). Where it is not installed the address says how to install it.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from liveview.errors import FormatChanged, InputUnreadable, SourceStalled
+from liveview.model import CameraReading, Control, FrameStamp, Hold, Pixels, SourceInfo, SourceKind
+from liveview.settings import Camera
+from liveview.sources.aravis import (
+    GenicamDevice,
+    aravis,
+    find_genicam,
+    library_error,
+    match_genicam,
+    message_of,
+)
+from liveview.sources.desk import CameraDesk
+from liveview.sources.genicam_pixels import BAYER, CODES, MONO, picture_of, wanted_format
+from liveview.sources.limits import check_size, checked_white
+from liveview.sources.livetrial import LightMeter, LiveTrial
+
+BUFFERS = 16
+TIMEOUT_S = 3.0
+CLOCK_JUMP_S = 0.5
+"""The camera's clock was set when it is off by so much."""
+CLOCK_CREEP_S = 2e-5
+"""How much the two clocks may run apart in one frame."""
+TICKS = 1 << 16
+"""Frame numbers of GigE Vision run from 1 to 65535 and begin again."""
+
+
+class GenicamSource:
+    """Frames of an industrial camera.
+
+    Stamps are the camera's own when they advance evenly with the host's, else the moment of
+    arrival. Frame numbers are the camera's: a gap is a loss.
+
+    Parameters
+    ----------
+    wanted : str
+        Id, serial number or part of the name.
+    camera : Camera
+        Settings; ``format`` does not apply in this standard's longer names, so a mono format of
+        the greatest depth is taken unless ``format`` is a four-letter code that has one.
+    clock : callable
+        The session's clock, seconds.
+    desk : CameraDesk, optional
+        Where wishes come in while it runs.
+    """
+
+    def __init__(
+        self,
+        wanted: str,
+        camera: Camera,
+        *,
+        clock: Callable[[], float],
+        desk: CameraDesk | None = None,
+    ) -> None:
+        self._wanted = wanted
+        self._camera = camera
+        self._clock = clock
+        self._desk = desk or CameraDesk(camera)
+        self._device: Any = None
+        self._stream: Any = None
+        self._held: Pixels | None = None
+        self._info: SourceInfo | None = None
+        self._meter: LightMeter | None = None
+        self._trials: dict[str, LiveTrial] = {}
+        self._formats: list[str] = []
+        self._number = 0
+        self._last_id: int | None = None
+        self._incomplete = 0
+        self._offset_s: float | None = None
+
+    @property
+    def info(self) -> SourceInfo | None:
+        """What it says of itself now."""
+        return self._info
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What was found wrong so far, in words."""
+        return (f"{self._incomplete} incomplete pictures left out",) if self._incomplete else ()
+
+    def open(self) -> SourceInfo:
+        """Find it, set it and start it.
+
+        Raises
+        ------
+        InputUnreadable
+            No library, no such camera, or one that another program holds.
+        SourceStalled
+            It opens but delivers nothing.
+        """
+        self._camera, _ = self._desk.begin()
+        library = aravis()
+        found = match_genicam(self._wanted, find_genicam())
+        try:
+            self._device = library.Camera.new(found.identity)
+            words = self._ask(library)
+            controls = self._hold(library)
+            self._start(library)
+        except library_error() as error:
+            raise InputUnreadable(
+                f"the camera does not open ({message_of(error)})",
+                found.address,
+                "check its network address, and that no other program holds it",
+            ) from error
+        self._fetch()
+        return self._opened(found, words, controls)
+
+    def _opened(
+        self, found: GenicamDevice, words: list[str], controls: tuple[Control, ...]
+    ) -> SourceInfo:
+        first = self._held
+        assert first is not None
+        check_size(first.shape[1], first.shape[0], found.name)
+        form = self._device.get_pixel_format_as_string()
+        bits = MONO.get(form) or BAYER.get(form) or 8
+        values = {control.name: control.value for control in controls}
+        self._info = SourceInfo(
+            kind=SourceKind.CAMERA,
+            name=found.name,
+            width=first.shape[1],
+            height=first.shape[0],
+            channels=1 if first.ndim == 2 else 3,
+            bits=bits,
+            white=checked_white(
+                self._camera.white, (1 << bits) - 1, 255 if bits <= 8 else 65535, found.name
+            ),
+            live=True,
+            rate_hz=_known(self._device.get_frame_rate),
+            row_time_s=self._camera.row_time_s,
+            exposure_s=values.get("exposure"),
+            gain=values.get("gain"),
+            transfer="linear" if form in MONO or form in BAYER else None,
+            note="; ".join([*words, *(control.words for control in controls)]),
+        )
+        self._meter = LightMeter(self._info.white)
+        self._desk.opened(
+            CameraReading(
+                name=found.name,
+                controls=controls,
+                format=form,
+                formats=tuple(code for code, name in CODES.items() if name in self._formats),
+                words=tuple(words),
+                stamps="camera",
+            ),
+            self._info,
+        )
+        return self._info
+
+    def _ask(self, library: Any) -> list[str]:
+        """Ask for format, size and rate; words about what was not granted."""
+        device, camera, words = self._device, self._camera, []
+        there = self._formats = list(device.dup_available_pixel_formats_as_strings())
+        form = wanted_format(camera.format, there)
+        if form is None:
+            words.append(f"no format of this camera is known here ({', '.join(there)})")
+        else:
+            device.set_pixel_format_from_string(form)
+        if camera.width is not None or camera.height is not None:
+            _, _, width, height = _region(device)
+            device.set_region(0, 0, camera.width or width, camera.height or height)
+        _, _, width, height = _region(device)
+        for name, asked, got in (("width", camera.width, width), ("height", camera.height, height)):
+            if asked is not None and asked != got:
+                words.append(f"{name} {asked} was asked for, {got} came")
+        if camera.rate_hz is not None:
+            device.set_frame_rate(camera.rate_hz)
+            rate_hz = device.get_frame_rate()
+            if abs(rate_hz - camera.rate_hz) > 0.02 * camera.rate_hz:
+                words.append(f"rate {camera.rate_hz:g} was asked for, {rate_hz:g} came")
+        return words
+
+    def _hold(self, library: Any) -> tuple[Control, ...]:
+        """Switch automatics off and set what is wanted; the standard's words can be believed."""
+        device, camera = self._device, self._camera
+        wanted = camera.hold or camera.exposure_s is not None or camera.gain is not None
+        if wanted:
+            if device.is_exposure_auto_available():
+                device.set_exposure_time_auto(library.Auto.OFF)
+            if device.is_gain_auto_available():
+                device.set_gain_auto(library.Auto.OFF)
+        controls = []
+        for name, value in (("exposure", camera.exposure_s), ("gain", camera.gain)):
+            if value is not None:
+                self._set(name, value)
+            controls.append(self._standing(library, name))
+        return tuple(controls)
+
+    def _standing(self, library: Any, name: str) -> Control:
+        """How a control stands, in the camera's own words."""
+        device = self._device
+        if name == "exposure":
+            if not device.is_exposure_time_available():
+                return Control(name, Hold.NOT_CONTROLLABLE, unit="s")
+            automatic = device.is_exposure_auto_available() and (
+                device.get_exposure_time_auto() != library.Auto.OFF
+            )
+            low, high = _bounds(device.get_exposure_time_bounds())
+            value, unit, limits = device.get_exposure_time() * 1e-6, "s", (low * 1e-6, high * 1e-6)
+        else:
+            if not device.is_gain_available():
+                return Control(name, Hold.NOT_CONTROLLABLE, unit="dB")
+            automatic = device.is_gain_auto_available() and (
+                device.get_gain_auto() != library.Auto.OFF
+            )
+            value, unit, limits = device.get_gain(), "dB", _bounds(device.get_gain_bounds())
+        hold = Hold.AUTOMATIC if automatic else Hold.NOT_VERIFIED
+        reason = "" if automatic else "the camera says so"
+        return Control(name, hold, value, reason, unit, limits)
+
+    def _set(self, name: str, value: float) -> None:
+        if name == "exposure":
+            low, high = _bounds(self._device.get_exposure_time_bounds())
+            self._device.set_exposure_time(min(max(value * 1e6, low), high))
+        else:
+            low, high = _bounds(self._device.get_gain_bounds())
+            self._device.set_gain(min(max(value, low), high))
+
+    def _start(self, library: Any) -> None:
+        self._stream = self._device.create_stream(None, None)
+        size = self._device.get_payload()
+        for _ in range(BUFFERS):
+            self._stream.push_buffer(library.Buffer.new_allocate(size))
+        self._device.start_acquisition()
+
+    def grab(self) -> FrameStamp | None:
+        """Wait for the next whole picture.
+
+        Raises
+        ------
+        SourceStalled
+            Nothing comes.
+        FormatChanged
+            Another format, size or rate is wished for.
+        """
+        if self._desk.wants_anew:
+            raise FormatChanged("the camera is set anew", f"genicam:{self._wanted}")
+        self._grant()
+        stamp = self._fetch()
+        assert self._held is not None and self._meter is not None
+        self._meter.see(self._held)
+        for name, trial in list(self._trials.items()):
+            verdict = trial.see(self._meter.light)
+            if verdict is not None:
+                del self._trials[name]
+                self._desk.show(verdict)
+                self._desk.expect_change()
+        return stamp
+
+    def _grant(self) -> None:
+        assert self._meter is not None
+        library = aravis()
+        for name, value in self._desk.take().items():
+            if name not in ("exposure", "gain"):
+                self._desk.show(Control(name, Hold.NOT_CONTROLLABLE))
+                continue
+            before = self._desk.reading().control(name)
+            try:
+                self._set(name, value)
+                now = self._standing(library, name)
+            except library_error() as error:
+                self._desk.show(Control(name, Hold.NOT_CONTROLLABLE, reason=message_of(error)))
+                continue
+            self._stands(name, value, now, None if before is None else before.value)
+            self._desk.expect_change()
+
+    def _stands(self, name: str, asked: float, now: Control, came_from: float | None) -> None:
+        assert self._info is not None and self._meter is not None and now.value is not None
+        key = "exposure_s" if name == "exposure" else "gain"
+        self._info = replace(self._info, **{key: now.value})  # type: ignore[arg-type]
+        near = math.isclose(now.value, asked, rel_tol=0.02, abs_tol=1e-6)
+        control = replace(now, hold=Hold.CHANGING, reason="" if near else f"asked for {asked:.4g}")
+        if name in self._trials:
+            self._trials[name].changed_again(control)
+        else:
+            self._trials[name] = LiveTrial(control, self._meter.light, came_from)
+        self._desk.show(control)
+
+    def read_into(self, out: Pixels) -> None:
+        """Copy the grabbed picture into ``out``."""
+        if self._held is None:
+            raise RuntimeError("read_into needs a grabbed frame")
+        np.copyto(out, self._held)
+
+    def close(self) -> None:
+        """Stop it and let go of it."""
+        device, self._device, self._stream, self._held = self._device, None, None, None
+        if device is None:
+            return
+        try:
+            device.stop_acquisition()
+        except library_error():
+            # It is gone already: there is nothing left to stop.
+            return
+
+    def _fetch(self) -> FrameStamp:
+        library = aravis()
+        end_s = time.monotonic() + TIMEOUT_S
+        while (left_s := end_s - time.monotonic()) > 0:
+            buffer = self._stream.timeout_pop_buffer(int(left_s * 1e6))
+            if buffer is None:
+                continue
+            arrived_s = self._clock()
+            try:
+                if buffer.get_status() != library.BufferStatus.SUCCESS:
+                    self._incomplete += 1
+                    continue
+                self._held = picture_of(buffer)
+                return self._stamp(buffer, arrived_s)
+            finally:
+                self._stream.push_buffer(buffer)
+        raise SourceStalled(
+            "the camera delivers no whole pictures",
+            f"genicam:{self._wanted}",
+            "check its cable, and that the network takes the rate",
+        )
+
+    def _stamp(self, buffer: Any, arrived_s: float) -> FrameStamp:
+        number = int(buffer.get_frame_id())
+        if self._last_id is not None:
+            self._number += frames_between(self._last_id, number)
+        self._last_id = number
+        device_ns = int(buffer.get_timestamp())
+        device_s = device_ns * 1e-9
+        offset_s = arrived_s - device_s
+        # The least delay seen ties the camera's clock to the host's.
+        if self._offset_s is None or not 0 <= offset_s - self._offset_s < CLOCK_JUMP_S:
+            self._offset_s = offset_s
+        else:
+            self._offset_s += min(CLOCK_CREEP_S, offset_s - self._offset_s)
+        return FrameStamp(
+            self._number, device_s + self._offset_s - self._camera.delay_s, 0.001, device_ns
+        )
+
+
+def frames_between(earlier: int, later: int) -> int:
+    """How many frames on a number is, where numbers run from 1 to 65535 and begin again."""
+    step = later - earlier
+    if step <= 0:
+        step += TICKS - 1
+    return step if step < TICKS // 2 else 1
+
+
+def _region(device: Any) -> tuple[int, int, int, int]:
+    region = device.get_region()
+    return (region.x, region.y, region.width, region.height)
+
+
+def _bounds(found: Any) -> tuple[float, float]:
+    return (float(found[0]), float(found[1]))
+
+
+def _known(read: Callable[[], float]) -> float | None:
+    try:
+        value = read()
+    except library_error():
+        return None
+    return value if 0.01 < value < 1e6 else None
