@@ -18,15 +18,16 @@ from typing import TYPE_CHECKING, get_args
 
 from liveview.engine.clock import SessionClock
 from liveview.engine.session import SWITCH_INTERVAL_S, Session
-from liveview.errors import LiveviewError, WorkerStuck
+from liveview.errors import BadRequest, LiveviewError, WorkerStuck
 from liveview.recorder.recorder import Recorder
 from liveview.settings import Enhance, Settings, load_settings
 from liveview.worker import Worker
 
 if TYPE_CHECKING:
+    from PyQt6.QtCore import pyqtBoundSignal
     from PyQt6.QtWidgets import QApplication
 
-    from liveview.gui.bridge import SourceOffer, Supplies
+    from liveview.gui.bridge import Bridge, SourceOffer, Supplies
     from liveview.gui.window import Window
 
 SIMULATED = "simulated"
@@ -39,7 +40,9 @@ BUILD_S = 30.0
 """Longest time for building a session, which opens nothing yet."""
 
 
-def run_window(source: str | None = None, setup: Path | None = None) -> int:
+def run_window(
+    source: str | None = None, setup: Path | None = None, show: str | None = None
+) -> int:
     """Open the window and stay until it is closed.
 
     Parameters
@@ -49,6 +52,8 @@ def run_window(source: str | None = None, setup: Path | None = None) -> int:
         simulated rig, which says so.
     setup : Path, optional
         Settings file.
+    show : str, optional
+        Name or path of a show file: goes on the audience's screen at once.
 
     Returns
     -------
@@ -62,26 +67,59 @@ def run_window(source: str | None = None, setup: Path | None = None) -> int:
     """
     from liveview.gui.display import display_problem
 
-    settings = load_settings(setup) if setup is not None else Settings()
+    settings = _settings_of(setup, show)
     problem = display_problem()
     if problem is not None:
         raise LiveviewError(
             problem, "window", "without a display use 'liveview process' or 'liveview simulate'"
         )
+    if show is not None:
+        _check_keys(settings, show)
     sys.setswitchinterval(SWITCH_INTERVAL_S)
     house = House(settings)
     try:
-        return _show(house, settings, house.candidates(source or settings.camera.source))
+        candidates = house.candidates(source or settings.camera.source)
+        return _show(house, settings, candidates, on_stage=show is not None)
     finally:
         house.close()
+
+
+def _settings_of(setup: Path | None, show: str | None) -> Settings:
+    if show is None:
+        return load_settings(setup) if setup is not None else Settings()
+    from liveview.shows import load_show
+
+    if setup is not None:
+        raise BadRequest(
+            "--setup and --show together", "window", "name the set-up in the show file: show.setup"
+        )
+    return load_show(show)
+
+
+def _check_keys(settings: Settings, show: str) -> None:
+    """Wrong keys of a show are found before anything is opened."""
+    from liveview.gui.show_keys import keys_for
+
+    try:
+        keys_for(settings.show.keys)
+    except BadRequest as error:
+        raise BadRequest(f"{error.where}: {error.what}", show, error.remedy) from error
 
 
 class House:
     """Builds sessions and owns the recorder they share."""
 
     def __init__(self, settings: Settings) -> None:
+        import platformdirs
+
+        from liveview.sources.camera_memory import CameraMemory, CameraSettings
+
         self.words: list[str] = []
         self._address = ""
+        memory = CameraMemory(Path(platformdirs.user_config_dir("liveview")) / "cameras.toml")
+        self._cameras = CameraSettings(memory, settings.camera)
+        if memory.words:
+            self.words.append(memory.words)
         self._recorder: Recorder | None = None
         try:
             self._recorder = Recorder(settings.store)
@@ -110,16 +148,8 @@ class House:
 
         used = self._address
         found = find_cameras()
-        import platformdirs
-
-        from liveview.sources.camera_memory import CameraMemory, CameraSettings
-
         offers = [
             SourceOffer(d.address, d.name or d.address, "in use")
-        memory = CameraMemory(Path(platformdirs.user_config_dir("liveview")) / "cameras.toml")
-        self._cameras = CameraSettings(memory, settings.camera)
-        if memory.words:
-            self.words.append(memory.words)
             for d in found
             if d.address == used
         ]
@@ -143,7 +173,10 @@ class House:
 
         clock = SessionClock()
         sink = self._recorder
+        settings, keep = self._cameras.begin(address, settings)
         source = Input(address, settings, clock=clock, live=True)
+        if keep is not None and source.camera is not None:
+            source.camera.on_change = keep
         self._address = address
         return Session(
             settings,
@@ -152,6 +185,7 @@ class House:
             sink=sink,
             store_status=None if sink is None else sink.status,
             rig=source.rig,
+            camera=source.camera,
             clock=clock,
         )
 
@@ -171,12 +205,11 @@ class House:
             print(f"liveview: {error}", file=sys.stderr)
 
 
-def _show(house: House, settings: Settings, candidates: list[str]) -> int:
+def _show(
+    house: House, settings: Settings, candidates: list[str], *, on_stage: bool = False
+) -> int:
     first = _First(house, settings, candidates)
-        settings, keep = self._cameras.begin(address, settings)
     try:
-        if keep is not None and source.camera is not None:
-            source.camera.on_change = keep
         from PyQt6.QtWidgets import QApplication
 
         from liveview.gui.bridge import Bridge
@@ -185,7 +218,6 @@ def _show(house: House, settings: Settings, candidates: list[str]) -> int:
         from liveview.gui.window import Window
 
         app = QApplication(["liveview"])
-            camera=source.camera,
         app.setApplicationName("liveview")
         app.setDesktopFileName("liveview")
         dress(app)
@@ -202,10 +234,13 @@ def _show(house: House, settings: Settings, candidates: list[str]) -> int:
     else:
         bridge.open_first(candidates)
     _fit_to_screen(window, app)
-    _tell_first_picture(window)
+    _tell_first_picture(window.page.dial.picture.painted)
+    begin = _stage(window, bridge) if on_stage else None
     add_other_pages_later(window, bridge)
     with _Guard(window, app) as guard:
         window.show()
+        if begin is not None:
+            begin()
         bridge.start()
         code = app.exec()
     for words in (*guard.words, *window.stuck):
@@ -242,6 +277,20 @@ class _First:
             self._session.stop()
 
 
+def _stage(window: Window, bridge: Bridge) -> Callable[[], None]:
+    """The Show page from the start; returns what puts the show on the audience's screen."""
+    from liveview.gui.show_page import join_show
+
+    page = join_show(window, bridge)
+    _tell_first_picture(page.desk.audience.painted)
+
+    def begin() -> None:
+        window.turn_to("Show")
+        page.desk.begin()
+
+    return begin
+
+
 def _interval(app: QApplication) -> float:
     """Seconds between two pictures of the display."""
     screen = app.primaryScreen()
@@ -249,18 +298,18 @@ def _interval(app: QApplication) -> float:
     return 1.0 / min(max(rate, 30.0), 120.0)
 
 
-def _tell_first_picture(window: Window) -> None:
+def _tell_first_picture(painted: pyqtBoundSignal) -> None:
     """For scripts that start the window: write the time of the first picture into a file."""
     wanted = os.environ.get("LIVEVIEW_FIRST_PICTURE")
     if not wanted:
         return
-    picture = window.page.dial.picture
 
     def tell(reading: object) -> None:
-        picture.painted.disconnect(tell)
-        Path(wanted).write_text(f"{time.time():.6f}\n", encoding="ascii")
+        if reading is not None:
+            painted.disconnect(tell)
+            Path(wanted).write_text(f"{time.time():.6f}\n", encoding="ascii")
 
-    picture.painted.connect(tell)
+    painted.connect(tell)
 
 
 def _fit_to_screen(window: Window, app: QApplication) -> None:

@@ -82,6 +82,11 @@ def build_parser(chosen: str | None = None) -> Parser:
     parser.add_argument(
         "--setup", metavar="FILE.toml", type=Path, help="settings of the rig for the window"
     )
+    parser.add_argument(
+        "--show",
+        metavar="NAME|FILE.toml",
+        help="a prepared demonstration: opens its source and goes on the audience's screen at once",
+    )
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
     for name, (module, line) in COMMANDS.items():
         if name == chosen:
@@ -116,7 +121,7 @@ def _run(arguments: list[str]) -> int:
     if args.command is None:
         from liveview.app import run_window
 
-        return run_window(source=args.source, setup=args.setup)
+        return run_window(source=args.source, setup=args.setup, show=args.show)
     module = _command_module(COMMANDS[args.command][0])
     return cast(int, module.run(args))
 
@@ -125,7 +130,7 @@ def _chosen_command(arguments: Sequence[str]) -> str | None:
     """The first argument that is a command's name and not the value of a window option."""
     before = ""
     for argument in arguments:
-        if argument in COMMANDS and before not in ("--source", "--setup"):
+        if argument in COMMANDS and before not in ("--source", "--setup", "--show"):
             return argument
         before = argument
     return None

@@ -27,12 +27,13 @@ from liveview.gui.audience_scene import Legend, Scene, Spotlight, Words
 from liveview.gui.audience_screens import Stage
 from liveview.gui.bridge import Bridge
 from liveview.gui.controls import Controls
+from liveview.gui.show_drawing import CornerDrawing
 from liveview.gui.show_faders import Fader
 from liveview.gui.show_slow import SlowReplays
 from liveview.gui.show_still import Still, Stills
 from liveview.gui.show_words import GuardLog, legend_of
 from liveview.imaging.flashes import FIELD_SHARE
-from liveview.model import Bytes, Reading, SessionState, SessionStatus
+from liveview.model import ArmState, Reading, SessionState, SessionStatus
 from liveview.settings import Caption, Settings, Show
 
 TICK_MS = 16
@@ -90,16 +91,16 @@ class ShowDesk(QObject):
         self.caption_on = True
         self.clock_on = bridge.settings.show.clock
         self.legend_on = bridge.settings.show.legend
-        self.drawing_on = False
+        self.drawing_on = bridge.settings.show.explanation
         self.began_s: float | None = None
         self.light = Fader(1.0, FADE_S)
         self.edge = Fader(0.0, WIPE_S)
         self.spot_depth = Fader(0.0, FADE_S)
         self.spot = (0.0, 0.0)
-        self.draw: Callable[[int, int], Bytes | None] = lambda width, height: None
-        """Gives the animated drawing in a size, None where there is none."""
+        self._drawing = CornerDrawing(clock)
         self._live: Reading | None = None
         self._arrived_s = 0.0
+        self._armed: object = None
         self._frozen: Still | None = None
         self._stills = Stills(bridge)
         self.slow = SlowReplays(bridge, lambda: (self._settings, self._live))
@@ -173,10 +174,12 @@ class ShowDesk(QObject):
     def set_settings(self, settings: Settings) -> None:
         """The settings in force; another show starts at its beginning."""
         before, self._settings = self._settings, settings
+        self._drawing.set_rig(settings)
         if settings.show != before.show:
             show = settings.show
             self.at = 0 if show.caption_first else -1
             self.clock_on, self.legend_on = show.clock, show.legend
+            self.drawing_on = show.explanation
             self.slow.by_itself = show.replay_by_itself
             self.stage.wanted = show.screen
             self.changed.emit()
@@ -368,17 +371,30 @@ class ShowDesk(QObject):
 
     def _on_reading(self, reading: Reading) -> None:
         self._live, self._arrived_s = reading, self._clock()
+        if self.drawing_on:
+            self._drawing.set_reading(reading)
         if self.active and self._frozen is None and not self.slow.playing:
             self.present()
 
     def _on_status(self, status: SessionStatus) -> None:
         if not self.active:
             return
+        self._arm_once(status)
         self.slow.watch(status, on_stage=self.stage.running)
         if self._clock() - self._presented_s > 0.25:
             self.present()  # the clock, the small mark, a drawing: also without new pictures
         self._keep_ticking()
         self.changed.emit()
+
+    def _arm_once(self, status: SessionStatus) -> None:
+        """Without the trigger nothing would be replayed by itself."""
+        session = self._bridge.session
+        wanted = self.slow.by_itself and self.stage.running
+        if wanted and status.state is SessionState.RUNNING and session is not self._armed:
+            self._armed = session
+            if session is not None and status.arm is ArmState.OFF:
+                session.arm()
+                self._bridge.said.emit("The trigger is armed, for the replays.")
 
     def _stage_changed(self) -> None:
         if self.stage.running and self.began_s is None:
@@ -459,7 +475,7 @@ class ShowDesk(QObject):
         some = bool(show.captions or self.clock_on or self.legend_on or self.drawing_on)
         if self.drawing_on:
             box = self.frame.places.drawing
-            drawing = self.draw(round(box.width()), round(box.height()))
+            drawing = self._drawing.pixels(round(box.width()), round(box.height()))
         x, y = self.spot
         return Scene(
             words=words,

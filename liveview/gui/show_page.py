@@ -59,6 +59,7 @@ LEFT_PADS = {
 CAPTION_PADS = {"previous": "Before", "next": "Next"}
 SCREEN_PADS = {"next_screen": "Another", "swap": "Swap"}
 WORD_PADS = {"clock": "Clock", "legend": "Legend"}
+MORE_PADS = {"explanation": "Drawing", "card": "Key card"}
 
 ONLY_HERE = ("guard", "card")
 """Deeds that would need a sheet or a dialogue: not in front of the audience."""
@@ -147,7 +148,7 @@ class ShowPage(QWidget):
 
     def make_pads(self, keys: KeyMap) -> None:
         """Build the pads, once the actions are in the window's key map."""
-        for group in (LEFT_PADS, CAPTION_PADS, SCREEN_PADS, WORD_PADS):
+        for group in (LEFT_PADS, CAPTION_PADS, SCREEN_PADS, WORD_PADS, MORE_PADS):
             for name, title in group.items():
                 self._pad(name, title, keys[f"show {name}"])
         self._pad("view", "View", keys["show view"])
@@ -272,6 +273,7 @@ class ShowPage(QWidget):
             "blank": (desk.blank, "", ""),
             "clock": (desk.clock_on, "", ""),
             "legend": (desk.legend_on, "", ""),
+            "explanation": (desk.drawing_on, "", ""),
             "guard": (desk.frame.guarded, "", ""),
         }
         for name, (on, title, note) in states.items():
@@ -337,6 +339,7 @@ class ShowPage(QWidget):
         self._row(tuple(CAPTION_PADS), px(56))
         self._row(("view",), px(62.5))
         self._row(tuple(WORD_PADS), px(66.7))
+        self._row(tuple(MORE_PADS), px(70.9))
         self._row(tuple(SCREEN_PADS), base - px(4))
         pad = self.pads["cautions"]
         pad.move(round(width - px(1.5) - pad.width()), round(self.height() - px(5)))
