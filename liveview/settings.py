@@ -43,6 +43,13 @@ Hertz = Annotated[float, BeforeValidator(_quantity("Hz"))]
 SpeedMS = Annotated[float, BeforeValidator(_quantity("m/s"))]
 
 
+LONGEST_SHOWN = 60
+"""Characters of a wrong value that a message repeats."""
+LARGEST_FILE = 1_000_000
+LONGEST_LINE = 5000
+"""Characters; parsing a much longer key would take minutes."""
+
+
 def file_key(name: str) -> str:
     """The key used in files for an attribute: without its unit."""
     for suffix in ("_m_s", "_m", "_s", "_k", "_hz"):
@@ -335,7 +342,9 @@ def first_fault(error: ValidationError, where: str) -> BadRequest:
     if first["type"] == "extra_forbidden":
         return BadRequest(f"unknown key '{key}'", where, "remove it or correct its spelling")
     message = first["msg"].removeprefix("Value error, ")
-    return BadRequest(f"{key} = {first.get('input')!r}: {message}", where, "correct this value")
+    given = repr(first.get("input"))
+    given = given if len(given) <= LONGEST_SHOWN else f"{given[:LONGEST_SHOWN]}..."
+    return BadRequest(f"{key} = {given}: {message}", where, "correct this value")
 
 
 def load_settings(path: Path) -> Settings:
@@ -354,10 +363,19 @@ def load_settings(path: Path) -> Settings:
         ) from error
     except UnicodeDecodeError as error:
         raise BadRequest("is not text in UTF-8", str(path), "give a TOML file") from error
+    longest = max(map(len, text.splitlines()), default=0)
+    if len(text) > LARGEST_FILE or longest > LONGEST_LINE:
+        raise BadRequest(
+            f"is too large ({len(text)} characters, longest line {longest})",
+            str(path),
+            "give a settings file",
+        )
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise BadRequest(f"is not valid TOML: {error}", str(path), "correct that line") from error
+    except RecursionError as error:
+        raise BadRequest("is nested too deeply", str(path), "give a settings file") from error
     return validated(data, str(path))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
 from support.fault_table import Fault
@@ -19,6 +20,17 @@ def written(tmp_path: Path, text: str) -> Path:
     path = tmp_path / "rig.toml"
     path.write_text(text, encoding="utf-8")
     return path
+
+
+def leaves(settings: Settings) -> list[tuple[str, str]]:
+    """Section and key of everything that may stand in a file."""
+    sections = type(settings).model_fields
+    return [
+        (name, key)
+        for name, field in sections.items()
+        if name not in ("schema_version", "disc")
+        for key in (k.alias or n for n, k in field.default.__class__.model_fields.items())
+    ]
 
 
 def test_an_empty_file_is_the_defaults(tmp_path: Path) -> None:
@@ -99,6 +111,73 @@ def test_any_bytes_are_settings_or_one_line(
         load_settings(path)
     except BadRequest as error:
         assert "\n" not in str(error)
+
+
+LEAVES = st.sampled_from(sorted(leaves(Settings())))
+VALUES = st.recursive(
+    st.booleans()
+    | st.integers(-(10**30), 10**30)
+    | st.floats()
+    | st.text(st.characters(codec="utf-8"), max_size=12)
+    | st.sampled_from(["1 m", "-1 mm", "1e999 s", "nan m", "3 furlong", "1/0", "../..", "2 m m"]),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(st.text(st.characters(codec="utf-8"), max_size=6), inner, max_size=3)
+    ),
+    max_leaves=4,
+)
+
+
+@given(st.dictionaries(LEAVES, VALUES, max_size=4))
+def test_any_value_of_any_key_is_taken_or_named_in_one_line(
+    tmp_path_factory: pytest.TempPathFactory, changes: dict[tuple[str, str], object]
+) -> None:
+    data: dict[str, dict[str, object]] = {}
+    for (section, key), value in changes.items():
+        data.setdefault(section, {})[key] = value
+    path = tmp_path_factory.mktemp("fuzz") / "rig.toml"
+    try:
+        path.write_text(tomli_w.dumps(data), encoding="utf-8")
+    except OverflowError:
+        return
+    try:
+        settings = load_settings(path)
+    except BadRequest as error:
+        assert str(error).startswith(str(path))
+        assert "\n" not in str(error)
+    else:
+        save_settings(settings, path)
+        assert load_settings(path) == settings
+
+
+@pytest.mark.parametrize("tenth", range(10))
+def test_a_file_cut_at_every_tenth_is_read_or_named(tenth: int, tmp_path: Path) -> None:
+    save_settings(Settings().replaced("disc", cx=1.0, cy=2.0, radius=30.0), tmp_path / "a.toml")
+    data = (tmp_path / "a.toml").read_bytes()
+    (tmp_path / "a.toml").write_bytes(data[: len(data) * tenth // 10])
+    try:
+        load_settings(tmp_path / "a.toml")
+    except BadRequest as error:
+        assert "\n" not in str(error)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a = " + "[" * 4000,
+        "a = " + "[" * 50_000,
+        "[" + "a." * 50_000 + "a]",
+        "[" + "a." * 2000 + "a]",
+        "a" + ".a" * 2000 + " = 1",
+        "# long\n" * 200_000,
+    ],
+    ids=["arrays", "more", "keys", "fewer", "dots", "lines"],
+)
+def test_nesting_and_length_without_end_are_refused(text: str, tmp_path: Path) -> None:
+    with pytest.raises(BadRequest) as refused:
+        load_settings(written(tmp_path, text))
+    assert len(str(refused.value)) < 5000
+    assert "\n" not in str(refused.value)
 
 
 def test_saved_settings_come_back(tmp_path: Path) -> None:

@@ -11,7 +11,6 @@ Times are seconds on the session's clock.
 from __future__ import annotations
 
 import dataclasses
-import functools
 import json
 import math
 from collections.abc import Mapping
@@ -107,9 +106,14 @@ def parsed(text: bytes) -> Any:
         raise ValueError("nested too deeply") from error
 
 
-@functools.cache
+_CHECKERS: dict[Any, TypeAdapter[Any]] = {}
+
+
 def _checker(kind: Any) -> TypeAdapter[Any]:
-    return TypeAdapter(kind)
+    """Made when first needed, for that takes milliseconds."""
+    if kind not in _CHECKERS:
+        _CHECKERS[kind] = TypeAdapter(kind)
+    return _CHECKERS[kind]
 
 
 def _build(kind: type[T], data: Mapping[str, Any]) -> T:
