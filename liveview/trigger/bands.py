@@ -1,7 +1,7 @@
 """Sound in three bands and by shape, as powers of short hops.
 
 Where sparks are loud, where nothing else is, where voices are; and how well each hop fits an
-N-wave: the largest squared output of filters matched to N-waves in pink noise (North 1943).
+N-wave (``nwave``).
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.model import SoundBlock
+from liveview.trigger.nwave import ShapeBank
 
 Samples = NDArray[np.float64]
 
@@ -19,8 +20,6 @@ SPARK_HZ = (2500.0, 15000.0)
 """Band in which cracks are looked for, weighted so that pink noise is white in it."""
 SHARP_HZ = (4000.0, 15000.0)
 VOICE_HZ = (300.0, 1800.0)
-N_WAVES_S = (0.1e-3, 0.16e-3, 0.25e-3)
-"""Lengths of the N-waves that are looked for by their shape: small sparks at arm's length."""
 HOP_S = 0.00025
 TAPS_S = 0.0027
 """Length of the band filters: their edges are about 1/TAPS_S wide."""
@@ -48,12 +47,12 @@ class Bands:
             band_pass(min(SHARP_HZ[0], 0.5 * top), min(SHARP_HZ[1], top), rate_hz),
             band_pass(min(VOICE_HZ[0], 0.05 * top), min(VOICE_HZ[1], 0.25 * top), rate_hz),
         ]
-        self._shapes = [matched_to_n_wave(seconds, rate_hz) for seconds in N_WAVES_S]
+        self._shapes = ShapeBank(rate_hz)
         self._raw = np.zeros(len(self._taps[0]) - 1)
         self._streams = [np.zeros(0) for _ in self._taps]
         self._powers = [np.zeros(0) for _ in self._taps]
         self._fit = np.zeros(0)
-        self._log_voice = 0.0
+        self._log_usual = [0.0 for _ in self._taps]
         self._start_s = 0.0
         self._heard = 0
 
@@ -75,7 +74,15 @@ class Bands:
     @property
     def usual_voice(self) -> float:
         """Usual power of the voice band: geometric mean over the last seconds."""
-        return float(np.exp(self._log_voice)) if self._heard else 0.0
+        return self._usual(2)
+
+    @property
+    def usual_spark(self) -> float:
+        """The same of the band of sparks."""
+        return self._usual(0)
+
+    def _usual(self, band: int) -> float:
+        return float(np.exp(self._log_usual[band])) if self._heard else 0.0
 
     @property
     def shape(self) -> Samples:
@@ -106,13 +113,13 @@ class Bands:
         self._start_s = block.start_s - delay_s - len(self._streams[0]) / self.rate_hz
         if len(mono) == 0:
             return
+        self._heard += len(mono)
         for index, taps in enumerate(self._taps):
             new = np.convolve(whole, taps, "valid")
+            self._learn_usual(index, new)
             self._streams[index] = np.concatenate([self._streams[index], new])
             self._powers[index] = self._hop_means(self._streams[index] ** 2, np.mean)
-        self._learn_voice(new)
-        fits = [np.convolve(whole, taps, "valid") ** 2 for taps in self._shapes]
-        self._fit = np.concatenate([self._fit, np.max(fits, axis=0)])
+        self._fit = np.concatenate([self._fit, self._shapes.fit(whole)])
 
     def drop(self, hops: int) -> None:
         """Forget the first hops."""
@@ -133,12 +140,11 @@ class Bands:
         count = len(stream) // self.hop
         return np.asarray(how(stream[: count * self.hop].reshape(count, self.hop), axis=1))
 
-    def _learn_voice(self, voice: Samples) -> None:
-        self._heard += len(voice)
-        seconds = len(voice) / self.rate_hz
-        rate = max(len(voice) / self._heard, seconds / (seconds + MEMORY_S))
-        level = float(np.log((voice**2).mean() + 1e-12))
-        self._log_voice += rate * (level - self._log_voice)
+    def _learn_usual(self, band: int, new: Samples) -> None:
+        seconds = len(new) / self.rate_hz
+        rate = max(len(new) / self._heard, seconds / (seconds + MEMORY_S))
+        level = float(np.log((new**2).mean() + 1e-12))
+        self._log_usual[band] += rate * (level - self._log_usual[band])
 
 
 def band_pass(low_hz: float, high_hz: float, rate_hz: float, *, tilted: bool = False) -> Samples:
@@ -153,23 +159,3 @@ def band_pass(low_hz: float, high_hz: float, rate_hz: float, *, tilted: bool = F
         gain *= np.sqrt(hz / (0.5 * (low_hz + high_hz)))
     taps = np.roll(np.fft.irfft(gain, 16 * half), half)[: 2 * half + 1]
     return np.asarray(taps * np.hamming(2 * half + 1))
-
-
-def matched_to_n_wave(seconds: float, rate_hz: float) -> Samples:
-    """Taps of the filter that is matched to an N-wave in pink noise, within ``SPARK_HZ``' top.
-
-    Its output in pink noise has the same variance for every length.
-    """
-    half = max(4, round(TAPS_S * rate_hz / 2))
-    fine = 32
-    t = (np.arange(-half * fine, half * fine + 1) + 0.5) / (rate_hz * fine)
-    wave = np.where(np.abs(t) < seconds / 2, -2.0 * t / seconds, 0.0)
-    count = 16 * half
-    hz = np.fft.rfftfreq(count, 1.0 / rate_hz)
-    steps = np.exp(-2j * np.pi * hz[:, None] * t[None, :])
-    spectrum = steps @ wave / fine
-    spectrum[(hz < 500.0) | (hz > min(SPARK_HZ[1], 0.45 * rate_hz))] = 0.0
-    whitened = np.conj(spectrum) * hz
-    variance = float((np.abs(whitened) ** 2 / np.maximum(hz, 1.0)).sum())
-    taps = np.roll(np.fft.irfft(whitened / np.sqrt(variance), count), half)[: 2 * half + 1]
-    return np.asarray(taps * np.hamming(2 * half + 1) * count)

@@ -14,9 +14,18 @@ from liveview.trigger.peaks import MOMENT_S
 
 FLASH_CHANNELS = 3
 """Ways in which the flash detector looks at each frame."""
-CONFIRMED = 1.5
-"""How much weaker a crack may be that a flash confirms."""
+CRACK_WAYS = 2
+"""Ways in which the crack detector looks at each moment: power and shape."""
+EASIER = 0.75
+"""How much weaker than a flash a crack may be: there are far fewer moments than frames."""
+CONFIRMED = 1.75
+"""How much weaker still when a flash confirms it."""
 LEAST_SIGMA = 3.0
+
+
+def crack_sigma(sensitivity_sigma: float) -> float:
+    """Strength from which on a crack counts alone, at this setting of the sensitivity."""
+    return max(sensitivity_sigma - EASIER, 0.0)
 
 
 def rules_of(settings: Settings) -> Rules:
@@ -93,13 +102,13 @@ class Catcher:
 
         ``both`` counts as if flash or crack alone were enough, so it is an upper bound there.
         """
-        on, per_look = self._pairing.on, math.exp(-0.5 * self._flash.sigma**2)
-        looks = 0.0
+        on, sigma = self._pairing.on, self._flash.sigma
+        rate_hz = 0.0
         if on in ("flash", "either", "both"):
-            looks += FLASH_CHANNELS * (self._info.rate_hz or 30.0)
+            rate_hz += FLASH_CHANNELS * (self._info.rate_hz or 30.0) * math.exp(-0.5 * sigma**2)
         if on in ("sound", "either") and self._sound:
-            looks += 1.0 / MOMENT_S
-        return looks * per_look
+            rate_hz += CRACK_WAYS / MOMENT_S * math.exp(-0.5 * crack_sigma(sigma) ** 2)
+        return rate_hz
 
     @property
     def _needs_sound(self) -> bool:
@@ -141,8 +150,11 @@ class Catcher:
         sigma = settings.catch.sensitivity_sigma
         self._pairing.on = settings.catch.on
         self._pairing.least = self._flash.sigma = sigma
+        alone = self._pairing.least_crack = crack_sigma(sigma)
         # A flash beside it makes a weaker crack believable.
-        self._crack.sigma = max(sigma - CONFIRMED, LEAST_SIGMA) if self._pairing.joins else sigma
+        self._crack.sigma = min(max(alone - CONFIRMED, LEAST_SIGMA), alone)
+        if not self._pairing.joins:
+            self._crack.sigma = alone
         self._crack.delay_s = self._pairing.path_s = path_of(settings)
         self._after_frames = settings.catch.after_frames
 

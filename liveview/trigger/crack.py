@@ -19,27 +19,32 @@ from numpy.typing import NDArray
 
 from liveview.model import Cause, SoundBlock, Spotted
 from liveview.trigger.bands import Bands
-from liveview.trigger.peaks import LoudestMoments
+from liveview.trigger.peaks import MEMORY_MOMENTS, LoudestMoments
 
 Samples = NDArray[np.float64]
 
 LENGTHS = (1, 2, 4)
 """Hops over which power is taken: an N-wave is one hop long, with the echo of the table four."""
-SHAPE = 1
-"""Beside them the fit to an N-wave, which belongs to one hop."""
+SHAPE_SCALE = 0.12
+"""Least scale of the fit to an N-wave, which is heard beside them: 2 variances above about 15."""
 CRACK_S = 0.002
 """A crack is over by then, but for its echoes."""
 LATER_S = (0.003, 0.008)
 """Stretch after an onset in which it must have become weaker, from and to; a hiss swells on."""
 LATER = 0.65
-"""Mean power there against that of the crack."""
+"""Mean power there against that of the crack, what was there before taken off both."""
+SWELL = 0.5
+"""And against what was there before: noise alone rises by less."""
 BEFORE_S = (0.008, 0.0005)
 """Stretch before an onset that it is compared with, from and to; shorter than the time between
 the sparks of a coil."""
 SUDDEN = 3.5
 """Power of an onset against the mean of that stretch,"""
 SUDDEN_LONG = 2.0
-"""and over the longest length against its loudest part: a hiss fluctuates."""
+"""and over the longest length against its loudest part: a hiss fluctuates. In a calm before it the
+shape serves, too."""
+CALM = 2.0
+"""The calm is at most so much louder than usual."""
 VOICED = 2.0
 """Rise of the voice band's power against the sharp one's from which on it is no spark."""
 EDGE = 0.4
@@ -53,6 +58,10 @@ OTHER_S = 0.06
 OTHER_DB = 6.0
 REST_S = 0.05
 """After a crack the background is not learnt for so long."""
+DOUBTFUL = 3.0
+"""Strength from which on what looks like a crack is not learnt as background, either:"""
+MOST_DOUBTFUL = 0.2
+"""unless so large a share of the moments looks like that."""
 SPEED_AT_0C = 331.3
 
 
@@ -94,8 +103,11 @@ class CrackDetector:
         self.sigma = sigma
         self.delay_s = delay_s
         self._bands: Bands | None = None
-        self._peaks = [LoudestMoments() for _ in (*LENGTHS, SHAPE)]
+        self._peaks = [*(LoudestMoments() for _ in LENGTHS), LoudestMoments(SHAPE_SCALE)]
         self._last = _Last(float("-inf"), 0.0, crack=True)
+        self._rest_s = float("-inf")
+        self._doubtful = 0.0
+        self._into = 0
         self._until_s = float("-inf")
         self.strongest = 0.0
         """Strength of the newest block's loudest moment."""
@@ -131,19 +143,23 @@ class CrackDetector:
         self.strongest = 0.0
         powers = [*(_run_means(bands.spark, length) for length in LENGTHS), bands.shape]
         step = bands.hops_in(self._peaks[0].moment_s)
-        for low in range(first, end, step):
-            part = slice(low, min(low + step, end))
+        low = first
+        while low < end:
+            # Moments go on over blocks, so that blocks of any size teach the same.
+            part = slice(low, min(low + step - self._into, end))
             strongest = max(
                 peaks.strength(float(power[part].max()))
                 for peaks, power in zip(self._peaks, powers, strict=True)
             )
             self.strongest = max(self.strongest, strongest)
-            if self.ready and strongest > self.sigma:
+            if self.ready and strongest > min(self.sigma, DOUBTFUL):
                 found += self._onsets(bands, part, powers, error_s)
-            quiet = not (self._last.crack and bands.time_of(low) < self._last.time_s + REST_S)
+            quiet = not bands.time_of(low) < self._rest_s + REST_S
+            share = (part.stop - part.start) / step
             for peaks, power in zip(self._peaks, powers, strict=True):
-                share = (part.stop - part.start) / step
                 peaks.hear(float(power[part].max()), share, quiet=quiet)
+            self._into = (self._into + part.stop - part.start) % step
+            low = part.stop
         return found
 
     def _onsets(
@@ -157,30 +173,50 @@ class CrackDetector:
                 for power, peaks in zip(powers, self._peaks, strict=True)
             ]
         )
-        for k in np.flatnonzero(strengths.max(axis=0) > self.sigma):
+        largest = strengths.max(axis=0)
+        for k in np.flatnonzero(largest > self.sigma):
             hop = part.start + int(k)
             if _sudden(bands, powers, hop):
                 spot = self._judge(bands, hop, error_s)
                 if spot is not None:
                     near = strengths[:, k : k + bands.hops_in(CRACK_S)]
                     found.append(replace(spot, strength=float(near.max())))
+        if not found:
+            self._spare_doubtful(bands, part, powers, largest)
         return found
+
+    def _spare_doubtful(
+        self, bands: Bands, part: slice, powers: list[Samples], largest: Samples
+    ) -> None:
+        """What may be a crack, though too weak to tell, is kept out of the background."""
+        doubtful = any(
+            _sudden(bands, powers, part.start + int(k)) and _sharp(bands, part.start + int(k))
+            for k in np.flatnonzero(largest > DOUBTFUL)
+        )
+        self._doubtful += (doubtful - self._doubtful) / MEMORY_MOMENTS
+        if doubtful and self._doubtful < MOST_DOUBTFUL:
+            self._rest_s = max(self._rest_s, bands.time_of(part.start))
 
     def _judge(self, bands: Bands, hop: int, error_s: float) -> Spotted | None:
         """Whether what begins at a hop is a crack of its own; strength not yet known."""
-        after = bands.hops_in(CRACK_S)
         time_s = bands.onset(hop, max(LENGTHS), EDGE)
-        power = float(bands.spark[hop : hop + after].max())
+        power = float(bands.spark[hop : hop + bands.hops_in(CRACK_S)].max())
         if self._last.masks(time_s, power):
             return None
-        voice = float(bands.voice[hop : hop + after].mean())
-        sharp = float(bands.sharp[hop : hop + after].mean())
-        crack = voice - bands.usual_voice < VOICED * sharp
+        crack = _sharp(bands, hop)
         self._last = _Last(time_s, power, crack)
         if not crack:
             return None
+        self._rest_s = time_s
         fine_s = float(np.hypot(error_s, bands.hop_s / 2))
         return Spotted(time_s - self.delay_s, fine_s, Cause.SOUND, 0.0)
+
+
+def _sharp(bands: Bands, hop: int) -> bool:
+    """Whether the voices' band rises no more than a crack lets it."""
+    crack = slice(hop, hop + bands.hops_in(CRACK_S))
+    voice, sharp = float(bands.voice[crack].mean()), float(bands.sharp[crack].mean())
+    return voice - bands.usual_voice < VOICED * sharp
 
 
 def _run_means(powers: Samples, length: int) -> Samples:
@@ -195,12 +231,19 @@ def _sudden(bands: Bands, powers: list[Samples], hop: int) -> bool:
     """Whether the sound at a hop was not there just before and is not there soon after."""
     a, b = bands.hops_in(BEFORE_S[0]), bands.hops_in(BEFORE_S[1])
     before = slice(max(hop - a, 0), hop - b)
-    if not any(power[hop] > SUDDEN * power[before].mean() for power in powers[:2]):
+    short = (powers[0], powers[1], powers[len(LENGTHS)])
+    if not any(power[hop] > SUDDEN * power[before].mean() for power in short):
         return False
+    usual = float(bands.spark[before].mean())
     later = slice(hop + bands.hops_in(LATER_S[0]), hop + bands.hops_in(LATER_S[1]))
-    crack = float(bands.spark[hop : hop + bands.hops_in(CRACK_S)].mean())
-    if float(bands.spark[later].mean()) > LATER * crack:
+    crack = float(bands.spark[hop : hop + bands.hops_in(CRACK_S)].mean()) - usual
+    if float(bands.spark[later].mean()) - usual > max(LATER * crack, SWELL * usual):
         return False
-    long = powers[len(LENGTHS) - 1]
-    now = float(long[max(hop - 1, 0) : hop + 2].max())
-    return now > SUDDEN_LONG * float(long[before.start : hop - b - max(LENGTHS) + 2].max(initial=0))
+    ways = [(powers[len(LENGTHS) - 1], max(LENGTHS))]
+    if usual < CALM * bands.usual_spark:
+        ways.append((powers[len(LENGTHS)], 1))
+    return any(
+        float(power[max(hop - 1, 0) : hop + 2].max())
+        > SUDDEN_LONG * float(power[before.start : hop - b - length + 2].max(initial=0))
+        for power, length in ways
+    )

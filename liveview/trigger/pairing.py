@@ -35,13 +35,18 @@ class Pairing:
         Travel time of the sound, already taken off the cracks' times; its share ``PATH_SHARE``
         widens the window.
     least : float
-        Strength that a spot needs to pass alone. Weaker ones only confirm.
+        Strength that a flash needs to pass alone. Weaker ones only confirm.
+    least_crack : float, optional
+        The same of a crack; ``least`` when absent.
     """
 
-    def __init__(self, on: On, path_s: float = 0.0, least: float = 0.0) -> None:
+    def __init__(
+        self, on: On, path_s: float = 0.0, least: float = 0.0, least_crack: float | None = None
+    ) -> None:
         self.on = on
         self.path_s = path_s
         self.least = least
+        self.least_crack = least if least_crack is None else least_crack
         self._flashes: deque[Spotted] = deque(maxlen=MOST_WAITING)
         self._cracks: deque[Spotted] = deque(maxlen=MOST_WAITING)
 
@@ -60,7 +65,7 @@ class Pairing:
         if self.on == "off":
             return ()
         if not self.joins:
-            passes = spotted.cause.value == self.on and spotted.strength >= self.least
+            passes = spotted.cause.value == self.on and self._alone(spotted)
             return (spotted,) if passes else ()
         mine, others = self._flashes, self._cracks
         if spotted.cause is Cause.SOUND:
@@ -93,8 +98,12 @@ class Pairing:
             late.append(self._cracks.popleft())
         if self.on == "both":
             return ()
-        alone = [spot for spot in late if spot.strength >= self.least]
+        alone = [spot for spot in late if self._alone(spot)]
         return tuple(sorted(alone, key=lambda s: s.time_s))
+
+    def _alone(self, spot: Spotted) -> bool:
+        """Whether it is strong enough to pass without the other sense."""
+        return spot.strength >= (self.least_crack if spot.cause is Cause.SOUND else self.least)
 
     def flush(self) -> tuple[Spotted, ...]:
         """Nothing more will come."""

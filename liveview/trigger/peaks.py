@@ -17,20 +17,29 @@ FIRST_MOMENTS = 16
 RARE = 9.2
 """Scales above the location; a louder moment is taken as if it were only that loud."""
 LEAST_SCALE = 0.06
-"""Of the location: steady tones have no fluctuation, yet their level wanders."""
+"""Of the location: steady tones have no fluctuation, yet their level wanders. That of a mean over
+many samples of normal noise; that of a single squared one is twice as large."""
 SILENCE = 1e-9
 """Power below which nothing is a crack: -90 dB of full scale."""
 
 
 class LoudestMoments:
-    """Learns location and scale of the moments' largest powers."""
+    """Learns location and scale of the moments' largest powers.
+
+    Parameters
+    ----------
+    least_scale : float
+        Smallest scale that is believed, of the location.
+    """
 
     moment_s = MOMENT_S
 
-    def __init__(self) -> None:
+    def __init__(self, least_scale: float = LEAST_SCALE) -> None:
+        self._least_scale = least_scale
         self._mean = 0.0
         self._variance = 0.0
-        self._moments = 0.0
+        self._moments = 0
+        self._share = self._loudest = 0.0
 
     @property
     def ready(self) -> bool:
@@ -41,7 +50,7 @@ class LoudestMoments:
     def scale(self) -> float:
         """Scale of the distribution, power."""
         spread = math.sqrt(6.0 * max(self._variance, 0.0)) / math.pi
-        return max(spread, LEAST_SCALE * self._mean, SILENCE)
+        return max(spread, self._least_scale * self._mean, SILENCE)
 
     @property
     def location(self) -> float:
@@ -57,13 +66,18 @@ class LoudestMoments:
         return self.location + 0.5 * strength * strength * self.scale
 
     def hear(self, power: float, share: float = 1.0, *, quiet: bool = True) -> None:
-        """One more moment (or a ``share`` of one); only quiet ones teach."""
+        """One more moment, or a ``share`` of one: they are put together. Only quiet ones teach."""
         if not quiet:
             return
+        self._share += share
+        self._loudest = max(self._loudest, power)
+        if self._share < 1.0 - 1e-6:
+            return
+        power, self._share, self._loudest = self._loudest, 0.0, 0.0
         if self.ready:
             power = min(power, self.location + RARE * self.scale)
-        self._moments += share
-        rate = share * max(1.0 / (self._moments + 1), 1.0 / MEMORY_MOMENTS)
+        self._moments += 1
+        rate = max(1.0 / (self._moments + 1), 1.0 / MEMORY_MOMENTS)
         off = power - self._mean
-        self._mean += min(rate, 1.0) * off
-        self._variance += min(rate, 1.0) * (off * off - self._variance)
+        self._mean += rate * off
+        self._variance += rate * (off * off - self._variance)
