@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from PyQt6.QtCore import QRectF, Qt
 from PyQt6.QtGui import QPainter
@@ -10,13 +11,16 @@ from PyQt6.QtWidgets import QWidget
 
 from liveview.gui.keys import Action, KeyMap
 from liveview.gui.overlay import Overlay
-from liveview.gui.pad import paint_keycap
+from liveview.gui.pad import Pad, paint_keycap
 from liveview.gui.theme import COLOURS, Type, Weight
 
 _ROW = 3.5
 _HEAD = 4.4
 
 COLUMNS = 3
+
+FURTHER = {"guide": "User guide", "explain": "How it works", "card": "All keys on paper"}
+"""What can be opened from here besides, by the mouse as well."""
 
 
 class KeySheet(Overlay):
@@ -25,11 +29,31 @@ class KeySheet(Overlay):
     def __init__(self, keys: KeyMap, parent: QWidget) -> None:
         super().__init__("Keys", parent)
         self._keys = keys
+        self.pads: dict[str, Pad] = {}
+        for name, title in FURTHER.items():
+            if name in keys:
+                pad = Pad(title, keys[name].key, parent=self)
+                pad.setToolTip(f"{keys[name].title}  ({keys[name].key})")
+                pad.clicked.connect(partial(self._further, name))
+                self.pads[name] = pad
 
     def sheet_size(self) -> tuple[float, float]:
         """As high as the fullest column."""
         tallest = max((_height(column) for column in self.columns()), default=10.0)
         return (150.0, tallest + 12.0)
+
+    def lay_out(self) -> None:
+        """What else can be opened stands beside the title."""
+        sheet, look = self.sheet_rect(), self.look
+        x = sheet.right() - look.px(3)
+        for pad in reversed(self.pads.values()):
+            pad.set_look(look)
+            x -= pad.width() + look.px(1)
+            pad.move(round(x), round(sheet.top() + look.px(2)))
+
+    def _further(self, name: str) -> None:
+        self.close_sheet()
+        self._keys[name].run()
 
     def columns(self) -> list[list[str | Action]]:
         """Headings and actions; a long group goes on at the top of the next column."""

@@ -29,15 +29,16 @@ class Action:
         return shown_key(self.keys[0]) if self.keys else ""
 
 
-_SHOWN = {"Ctrl+": "Ctrl ", "Shift+": "Shift ", "Alt+": "Alt ", "Escape": "Esc", "Return": "Enter"}
+_SHOWN = {"Escape": "Esc", "Return": "Enter", "Delete": "Del"}
 _SHOWN |= {"Left": "\u2190", "Right": "\u2192", "Up": "\u2191", "Down": "\u2193"}
 
 
 def shown_key(key: str) -> str:
     """``Ctrl+Z`` as it stands on a keycap."""
-    for name, shown in _SHOWN.items():
-        key = key.replace(name, shown)
-    return key
+    held, plus, last = key.rpartition("+")
+    if not last:  # the plus key itself
+        held, plus, last = key[:-2], key[-2:-1], "+"
+    return f"{held.replace('+', ' ')}{plus and ' '}{_SHOWN.get(last, last)}"
 
 
 class KeyMap:

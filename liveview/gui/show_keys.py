@@ -54,7 +54,10 @@ DEEDS = (
     Deed("card", ("P",), "Print the card of keys"),
 )
 
-TAKEN = ("F1", "F2", "F3", "F4", "F5", "F6", "F7", "F11", "?", "S", "Escape", "Ctrl+Q")
+TAKEN = (
+    *("F1", "F2", "F3", "F4", "F5", "F6", "F7", "F8", "F11", "?", "S"),
+    *("Escape", "Ctrl+Q", "Shift+F1", "Ctrl+P"),
+)
 """Keys of the window and its pages."""
 
 
