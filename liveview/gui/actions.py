@@ -28,7 +28,8 @@ class Deeds(Protocol):
     """What the window itself can do."""
 
     def do(self, name: str) -> None:
-        """``freeze``, ``whole``, ``place``, ``find``, ``source``, ``full``, ``keys``, ``back``,
+        """``freeze``, ``whole``, ``place``, ``find``, ``source``, ``full``, ``keys``, ``guide``,
+        ``explain``, ``card``, ``back``,
         ``quit``, or the panels ``hand``, ``enhance``, ``catch``, ``steps``."""
 
     def turn(self, steps: int) -> None:
@@ -118,6 +119,9 @@ def _window(window: Deeds) -> list[Action]:
         Action("source", ("S",), "Choose the source", WINDOW, _do(window, "source")),
         Action("full", ("F11",), "Full screen", WINDOW, _do(window, "full")),
         Action("keys", ("F1", "?"), "These keys", WINDOW, _do(window, "keys")),
+        Action("guide", ("Shift+F1",), "The user guide", WINDOW, _do(window, "guide")),
+        Action("explain", ("F8",), "How the blade works", WINDOW, _do(window, "explain")),
+        Action("card", ("Ctrl+P",), "All keys on paper (PDF)", WINDOW, _do(window, "card")),
         Action("back", ("Escape",), "Put sheets away", WINDOW, _do(window, "back")),
         Action("quit", ("Ctrl+Q",), "Quit", WINDOW, _do(window, "quit")),
     ]

@@ -15,6 +15,7 @@ from liveview.errors import WorkerStuck
 from liveview.gui.actions import actions_for
 from liveview.gui.bridge import Bridge
 from liveview.gui.controls import Controls
+from liveview.gui.helps import Helps
 from liveview.gui.key_sheet import KeySheet
 from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Line, Lines
@@ -122,6 +123,8 @@ class Window(QWidget):
         self.panels = Panels(self, self.controls.set)
         self.sources = SourceDialog(bridge.supplies.scenes, bridge.supplies.look_for_cameras, self)
         self.key_sheet = KeySheet(self.keys, self)
+        self.helps = Helps(self, self.keys, self.key_pages, self.say)
+        self.helps.set_settings(bridge.settings)
         self.keys.bind(self)
         self._connect()
         self.page.set_settings(bridge.settings)
@@ -165,6 +168,21 @@ class Window(QWidget):
             self.panels.close()
         (self.page.dial.picture if watching else page).setFocus()
 
+    @property
+    def open_page(self) -> str:
+        """Name of the page that is open."""
+        return next(name for name, page in self._book.items() if not page.isHidden())
+
+    def key_pages(self) -> dict[str, tuple[str, ...]]:
+        """Key groups that work, by page in the order of the work."""
+        return {
+            name: WATCH_KEYS
+            if self._book[name] is self.page
+            else getattr(self._book[name], "KEY_GROUPS", ALWAYS)
+            for name in PAGE_ORDER
+            if name in self._book
+        }
+
     def _open_pages(self) -> list[SelfClosing]:
         """The open page, where it has something of its own to put away."""
         return [
@@ -185,6 +203,7 @@ class Window(QWidget):
         self.sources.chosen.connect(self._open)
         for sheet in (self.sources, self.key_sheet):
             sheet.closed.connect(self._sheet_closed)
+        self.helps.closed.connect(self._sheet_closed)
 
     # --- what can be done
 
@@ -209,6 +228,7 @@ class Window(QWidget):
             "source": self._choose_source,
             "full": self._full_screen,
             "keys": self._show_keys,
+            **{name: partial(self._help, name) for name in ("guide", "explain", "card")},
             "back": self._back,
             "quit": self.close,
             "hand": self._hand,
@@ -269,6 +289,15 @@ class Window(QWidget):
         else:
             self.key_sheet.open()
 
+    def _help(self, name: str) -> None:
+        self.key_sheet.close_sheet()
+        if name == "guide":
+            self.helps.show_guide(self.open_page)
+        elif name == "explain":
+            self.helps.show_explanation()
+        else:
+            self.helps.print_card()
+
     def _sheet_closed(self) -> None:
         self.keys.set_enabled(True)
         self.page.dial.picture.setFocus()
@@ -306,6 +335,7 @@ class Window(QWidget):
 
     def _on_reading(self, reading: Reading) -> None:
         self.panels.show_reading(reading)
+        self.helps.show_reading(reading)
         if self._frozen_since is None:
             self.page.show_reading(reading)
 
@@ -328,6 +358,7 @@ class Window(QWidget):
         for page in self._book.values():
             cast(Page, page).set_settings(settings)
         self.panels.set_settings(settings)
+        self.helps.set_settings(settings)
 
     def use_settings(self, settings: Settings) -> None:
         """Settings that a page worked out: for the session and for all pages."""
@@ -389,6 +420,7 @@ class Window(QWidget):
         for sheet in (self.sources, self.key_sheet):
             sheet.resize(width, height)
             sheet.set_look(look)
+        self.helps.lay_out(width, height, look)
 
     def paintEvent(self, event: QPaintEvent | None) -> None:
         p = QPainter(self)
