@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
@@ -40,13 +40,14 @@ from liveview.review.measure import (
     spectrum_table,
     uncut_of,
 )
-from liveview.review.measure.fronts import without_outliers
+from liveview.review.measure.fronts import has_left, track_front
+from liveview.review.measure.rise import strip_around
 
 MOST_FRONT_FRAMES = 120
 MOST_BYTES = 400_000_000
-"""Memory that the contrast frames of a rise speed may take."""
+"""Memory that the contrast frames of a front may take."""
 
-MOST_RISE_FRAMES = 90
+MOST_RISE_FRAMES = 1200
 """Neighbouring frames that a rise speed is told from: more say little and take long."""
 
 PLUME_FRAMES = 8
@@ -148,31 +149,51 @@ class Measuring:
         Points set by hand take the place of those found in their frames.
         """
         facts = self.facts
+        source = facts.start.source
         first = max(self.stretch.first, min(facts.spark_index, self.stretch.last))
-        frames = evenly(first, self.stretch.last, MOST_FRONT_FRAMES)
+        most = MOST_BYTES // (4 * source.width * source.height)
+        frames = evenly(first, self.stretch.last, max(8, min(MOST_FRONT_FRAMES, most)))
         by_hand = {point.frame: point for point in self.by_hand}
         job.total = len(frames)
-        found: list[FrontPoint] = []
+        kept: list[tuple[int, float, Light]] = []
+        rough: list[float] = []
         with self.enhancer() as enhancer:
             for index in frames:
                 job.step()
-                if index in by_hand:
-                    continue
-                if has_left(found):
+                if has_left(rough):
                     break
-                place = find_front(radial_profile(enhancer.contrast(index), centre, self.side))
-                if place is not None:
-                    found.append(FrontPoint(index, facts.times_s[index], *place))
-        merged = (*without_outliers(while_growing(found)), *self.by_hand)
+                contrast = enhancer.contrast(index)
+                kept.append((index, self.middle_s(index, centre), contrast))
+                found = find_front(radial_profile(contrast, centre, self.side))
+                if found is not None:
+                    rough.append(found.edge_px)
+        found_points = track_front(kept, centre, self.side)
+        merged = (*(p for p in found_points if p.frame not in by_hand), *self.by_hand)
         points = tuple(sorted(merged, key=lambda p: p.time_s))
         return front_result(self, centre, points)
 
+    def middle_s(self, index: int, place: Point) -> float:
+        """When a place of a frame was in the middle of its exposure, seconds.
+
+        Rows of a rolling shutter follow each other; a ring about ``place`` is seen at its row's
+        time on the average. Where the source does not tell, the frame's own time.
+        """
+        source, camera = self.facts.start.source, self.facts.settings.camera
+        exposure_s = source.exposure_s or camera.exposure_s or 0.0
+        row_s = source.row_time_s or camera.row_time_s or 0.0
+        return self.facts.times_s[index] + exposure_s / 2 + row_s * place[1]
+
     def rise(self, start: Point, end: Point, job: Job) -> Result:
         """Speed of what moves along a line."""
-        frames = self._contrasts(job)
+        source = self.facts.start.source
+        box, low, high = strip_around(source.shape, start, end)
+        frames = self._contrasts(box, job)
         scale = self.metres()
-        measurement = measure_rise_speed(frames, start, end, scale)
-        diagram = space_time(frames, start, end)
+        measurement = measure_rise_speed(frames, low, high, scale)
+        measurement = replace(
+            measurement, inputs={**measurement.inputs, "line_px": [list(start), list(end)]}
+        )
+        diagram = space_time(frames, low, high)
         reach = scale.length(diagram.values.shape[1] - 1) * 1e3
         since = diagram.times_s - self.facts.start.spotted.time_s
         plot = Plot(
@@ -255,16 +276,15 @@ class Measuring:
         ends = ((first, line), (stop - 1, line)) if rows else ((line, first), (line, stop - 1))
         return Result(measurement, Drawing(lines=(ends,)), plot)
 
-    def _contrasts(self, job: Job) -> list[tuple[float, Light]]:
+    def _contrasts(self, box: tuple[slice, slice], job: Job) -> list[tuple[float, Light]]:
+        """Part of the contrast of neighbouring frames, with their times."""
         facts = self.facts
-        source = facts.start.source
-        most = max(8, MOST_BYTES // (4 * source.width * source.height))
-        frames = around(self.stretch, min(most, MOST_RISE_FRAMES))
+        frames = around(self.stretch, MOST_RISE_FRAMES)
         job.total = len(frames)
         found = []
         with self.enhancer() as enhancer:
             for index in frames:
-                found.append((facts.times_s[index], enhancer.contrast(index).copy()))
+                found.append((facts.times_s[index], enhancer.contrast(index)[box].copy()))
                 job.step()
         return found
 
@@ -286,29 +306,6 @@ def _inside(one: float, other: float, size: int) -> tuple[int, int]:
     low, high = sorted((round(one), round(other)))
     low = min(max(low, 0), size - 1)
     return low, min(max(high + 1, low + 1), size)
-
-
-GONE = 0.8
-"""A front that seems to shrink below this part of its largest radius has left the picture."""
-
-LEAST_GONE = 3
-"""So many frames in a row must say so."""
-
-
-def has_left(points: Sequence[FrontPoint]) -> bool:
-    """True when what is found now is something else: the front itself is out of the picture."""
-    if len(points) <= LEAST_GONE:
-        return False
-    largest = max(p.radius_px for p in points[:-LEAST_GONE])
-    return all(p.radius_px < GONE * largest for p in points[-LEAST_GONE:])
-
-
-def while_growing(points: Sequence[FrontPoint]) -> Sequence[FrontPoint]:
-    """The points of the front before it left the picture."""
-    for k in range(LEAST_GONE + 1, len(points) + 1):
-        if has_left(points[:k]):
-            return points[: k - LEAST_GONE]
-    return points
 
 
 def front_result(m: Measuring, centre: Point, points: tuple[FrontPoint, ...]) -> Result:
@@ -345,6 +342,6 @@ def front_result(m: Measuring, centre: Point, points: tuple[FrontPoint, ...]) ->
 def with_hand_point(m: Measuring, centre: Point, place: Point) -> Measuring:
     """With a place of the front clicked in the frame that is shown."""
     at = m.stretch.at
-    point = hand_point(at, m.facts.times_s[at], centre, place)
+    point = hand_point(at, m.middle_s(at, centre), centre, place)
     others = tuple(p for p in m.by_hand if p.frame != at)
     return replace(m, by_hand=(*others, point))

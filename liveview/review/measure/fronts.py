@@ -4,6 +4,12 @@ With a knife edge a round front shades like the cosine of the direction against 
 normal: one side bright, the other dark. At each radius the amplitude of that cosine is fitted over
 all directions; noise, uneven light and flow that is not round drop out, and each amplitude has its
 own standard error. The front is the outermost radius where it stands out.
+
+Behind a shock the shading falls off over a shell that grows with it, and a strong one drives the
+blade's range to its end. So neither the summit nor the middle of the shading keeps step with the
+front; its leading flank does. All fronts of one measurement are told from that flank and moved
+inwards by one common distance, the median from flank to summit, so that a thin ring is found where
+it is and a speed does not depend on the shell.
 """
 
 from __future__ import annotations
@@ -86,17 +92,30 @@ def radial_profile(contrast: Light, centre: Point, side: Side) -> RadialProfile:
     return RadialProfile(amplitude, sigma)
 
 
+@dataclass(frozen=True, slots=True)
+class FrontSeen:
+    """A front in one frame: radius of its leading flank at half height, of its summit, pixels.
+
+    ``sigma_px`` is the standard uncertainty of the flank from the noise of the picture.
+    """
+
+    edge_px: float
+    summit_px: float
+    sigma_px: float
+
+
+LEAST_SIGMA_PX = 0.05
+"""Pixels are rounded to whole radii."""
+
+
 def find_front(
     profile: RadialProfile,
     *,
     inner_px: float = 3.0,
     outer_px: float = math.inf,
     threshold: float = THRESHOLD_SIGMA,
-) -> tuple[float, float] | None:
-    """Radius of the outermost front and its standard uncertainty in pixels; None without one.
-
-    The place is the centre of mass of the amplitude's peak above its half height.
-    """
+) -> FrontSeen | None:
+    """The outermost front; None without one, or when its leading flank is out of the picture."""
     amplitude = np.nan_to_num(profile.amplitude)
     sigma = np.where(np.isfinite(profile.sigma), profile.sigma, np.inf)
     radius = np.arange(len(amplitude), dtype=np.float64)
@@ -107,7 +126,7 @@ def find_front(
     if not len(found):
         return None
     peak = _climb(np.abs(amplitude) * (strength > 0), int(found[-1]))
-    return _centre(amplitude, sigma, peak)
+    return _flank(amplitude * np.sign(amplitude[peak]), sigma, peak)
 
 
 def _climb(height: Floats, start: int) -> int:
@@ -115,25 +134,177 @@ def _climb(height: Floats, start: int) -> int:
     at = start
     while at > 1 and max(height[at - 1], height[at - 2]) > height[at]:
         at -= 1
+    if at > 0 and height[at - 1] > height[at]:
+        at -= 1
     return at
 
 
-def _centre(amplitude: Floats, sigma: Floats, peak: int) -> tuple[float, float]:
-    sign = 1.0 if amplitude[peak] > 0 else -1.0
-    height = sign * amplitude
-    half = height[peak] / 2
-    low = high = peak
-    while low > 0 and height[low - 1] > half:
-        low -= 1
-    while high < len(height) - 1 and height[high + 1] > half:
-        high += 1
-    span = slice(max(0, low - 1), min(len(height), high + 2))
-    radius = np.arange(len(height), dtype=np.float64)[span]
-    weight = np.maximum(height[span] - half, 0.0)
-    centre = float((weight * radius).sum() / weight.sum())
-    noise = np.where(np.isfinite(sigma[span]), sigma[span], 0.0)
-    spread = math.sqrt(float((((radius - centre) * noise) ** 2).sum())) / float(weight.sum())
-    return centre, max(spread, 0.02)
+def _flank(height: Floats, sigma: Floats, peak: int) -> FrontSeen | None:
+    """Summit by a parabola through its neighbours, flank by a line through half its height."""
+    seen = np.isfinite(sigma)
+    around = slice(max(0, peak - 2), min(len(height), peak + 3))
+    x = np.arange(around.start, around.stop) - float(peak)
+    bend, slope, top = np.polyfit(x, height[around], 2)
+    summit = float(np.clip(-slope / (2 * bend), -1.5, 1.5)) if bend < 0 else 0.0
+    top = max(float(top), float(height[peak]) / 2)
+    at = peak
+    while at + 1 < len(height) and seen[at + 1] and height[at + 1] > top / 2:
+        at += 1
+    if at + 2 >= len(height) or not (seen[at + 1] and seen[at + 2]):
+        return None
+    fall = float(height[at] - height[at + 1])
+    noise = float(np.hypot(sigma[at], sigma[at + 1])) / math.sqrt(2)
+    edge = at + float(height[at] - top / 2) / fall
+    return FrontSeen(edge, peak + summit, max(noise / fall, LEAST_SIGMA_PX))
+
+
+def front_points(seen: Sequence[tuple[int, float, FrontSeen]]) -> tuple[FrontPoint, ...]:
+    """Places of one front from (frame, time, front seen), told alike in all frames."""
+    if not seen:
+        return ()
+    width = float(np.median([front.edge_px - front.summit_px for _, _, front in seen]))
+    return tuple(
+        FrontPoint(number, time_s, front.edge_px - width, front.sigma_px)
+        for number, time_s, front in seen
+    )
+
+
+FLASH_LIGHT = 0.03
+"""Contrast by which a flash lights the whole picture; gas does so only where it is."""
+
+
+def flash_lit(contrasts: Sequence[Light]) -> tuple[bool, ...]:
+    """Which of an event's frames are lit or saturated by a flash: no front can be seen there.
+
+    Told from the median contrast of the whole picture and the share of clipped pixels, against
+    those of the other frames.
+    """
+    return flashes_among(
+        [_median(picture) for picture in contrasts],
+        [float(np.isnan(picture).mean()) for picture in contrasts],
+    )
+
+
+def _median(picture: Light) -> float:
+    known = picture[np.isfinite(picture)]
+    return float(np.median(known)) if known.size else math.inf
+
+
+def flashes_among(medians: Sequence[float], unknown: Sequence[float]) -> tuple[bool, ...]:
+    """See :func:`flash_lit`; from the medians and the shares of pixels without a contrast."""
+    middle, share = np.asarray(medians, np.float64), np.asarray(unknown, np.float64)
+    if not len(middle):
+        return ()
+    away = middle - np.median(middle)
+    spread = 1.4826 * float(np.median(np.abs(away)))
+    lit = (away > max(FLASH_LIGHT, 8 * spread)) | (share > np.median(share) + 0.02)
+    return tuple(bool(flag) for flag in lit)
+
+
+CENTRE_REACH_PX = 6.0
+"""How far a centre that was pointed at may be moved: twice three sigma of pointing, and the
+distance between the two images of a rig whose light passes the air twice."""
+
+CENTRE_FRAMES = 4
+
+
+def refined_centre(contrasts: Sequence[Light], centre: Point, side: Side) -> Point:
+    """The centre about which the fronts in these frames are the sharpest rings, near ``centre``.
+
+    A centre that is off by a pixel moves a front that is seen on one side only by as much, and so
+    falsifies its speed when more and more of the ring is out of the picture.
+    """
+    from scipy.optimize import minimize
+
+    rings = []
+    for contrast in contrasts:
+        front = find_front(radial_profile(contrast, centre, side))
+        if front is not None and front.edge_px > 4 * CENTRE_REACH_PX:
+            rings.append(_Ring.around(contrast, centre, side, front.edge_px))
+    rings = rings[:CENTRE_FRAMES]
+    if not rings:
+        return centre
+
+    def blur(move: Floats) -> float:
+        if np.hypot(*move) > CENTRE_REACH_PX:
+            return 0.0
+        return -sum(ring.sharpness(move) for ring in rings)
+
+    simplex = np.array([[0.0, 0.0], [1.5, 0.0], [0.0, 1.5]])
+    found = minimize(
+        blur,
+        simplex[0],
+        method="Nelder-Mead",
+        options={"initial_simplex": simplex, "xatol": 0.05, "fatol": 1e-4, "maxfev": 60},
+    )
+    return centre[0] + float(found.x[0]), centre[1] + float(found.x[1])
+
+
+@dataclass(frozen=True, slots=True)
+class _Ring:
+    """The pixels near a front, seen from a centre that is still to be moved."""
+
+    dx: Floats
+    dy: Floats
+    value: Floats
+    normal: tuple[float, float]
+    inner: float
+    bins: int
+
+    @classmethod
+    def around(cls, contrast: Light, centre: Point, side: Side, radius: float) -> _Ring:
+        rows, columns = contrast.shape
+        y, x = np.mgrid[:rows, :columns]
+        dx, dy = x - centre[0], y - centre[1]
+        reach = 2 * CENTRE_REACH_PX + 4
+        near = (np.abs(np.hypot(dx, dy) - radius) < reach) & np.isfinite(contrast)
+        value = contrast[near].astype(np.float64)
+        inner = radius - reach - CENTRE_REACH_PX
+        bins = math.ceil(2 * (reach + CENTRE_REACH_PX)) + 2
+        return cls(dx[near], dy[near], value, side.normal, inner, bins)
+
+    def sharpness(self, move: Floats) -> float:
+        """Energy of the cosine part, the radii each told apart by two neighbouring bins."""
+        dx, dy = self.dx - move[0], self.dy - move[1]
+        radius = np.hypot(dx, dy)
+        cosine = (dx * self.normal[0] + dy * self.normal[1]) / radius
+        place = radius - self.inner
+        low = np.clip(place.astype(np.intp), 0, self.bins - 2)
+        part = place - low
+        weights = (low, 1.0 - part), (low + 1, part)
+
+        def total(values: Floats) -> Floats:
+            binned = [np.bincount(at, w * values, self.bins) for at, w in weights]
+            return np.asarray(binned[0] + binned[1])
+
+        return float((total(cosine * self.value) ** 2 / (total(cosine**2) + 1.0)).sum())
+
+
+GONE = 0.8
+"""A front that seems to shrink below this part of its largest radius has left the picture."""
+
+LEAST_GONE = 3
+"""So many frames in a row must say so."""
+
+
+def has_left(radii_px: Sequence[float]) -> bool:
+    """True when what is found now is something else: the front itself is out of the picture."""
+    if len(radii_px) <= LEAST_GONE:
+        return False
+    largest = max(radii_px[:-LEAST_GONE])
+    return all(radius < GONE * largest for radius in radii_px[-LEAST_GONE:])
+
+
+def while_growing(
+    seen: Sequence[tuple[int, float, FrontSeen]],
+) -> Sequence[tuple[int, float, FrontSeen]]:
+    """The front as long as it is in the picture: up to its largest radius, if it then shrinks."""
+    edges = [front.edge_px for _, _, front in seen]
+    for k in range(1, len(edges)):
+        later = edges[k : k + LEAST_GONE]
+        if all(edge < GONE * max(edges[:k]) for edge in later):
+            return seen[:k]
+    return seen
 
 
 def track_front(
@@ -146,15 +317,20 @@ def track_front(
 ) -> tuple[FrontPoint, ...]:
     """The front in each of (frame, time, contrast); frames without one are left out.
 
-    A point that does not fit a smooth motion through the others is left out, too.
+    Frames lit by a flash, and points that do not fit a smooth motion through the others, are left
+    out, too. The centre is refined first.
     """
-    points = []
+    pictures = [contrast for _, _, contrast in frames]
+    dark = [not lit for lit in flash_lit(pictures)]
+    frames = [frame for frame, good in zip(frames, dark, strict=True) if good]
+    centre = refined_centre([contrast for _, _, contrast in frames], centre, side)
+    seen = []
     for number, time_s, contrast in frames:
         profile = radial_profile(contrast, centre, side)
         found = find_front(profile, inner_px=inner_px, outer_px=outer_px)
         if found is not None:
-            points.append(FrontPoint(number, time_s, *found))
-    return without_outliers(points)
+            seen.append((number, time_s, found))
+    return without_outliers(front_points(while_growing(seen)))
 
 
 def without_outliers(points: Sequence[FrontPoint]) -> tuple[FrontPoint, ...]:

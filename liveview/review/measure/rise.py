@@ -1,8 +1,13 @@
 """How fast a kernel or plume rises: the space-time diagram along a line, and optical flow.
 
 A space-time diagram has one row per frame: the contrast along the line at that time. What moves
-with speed v draws streaks of slope v. Frames are taken as something that stands still plus
-something that moves with v; the speed is where the two together explain most of the diagram.
+with speed v draws streaks of slope v. Two ways lead to it:
+
+- What moves by less than half of the line in all (a kernel) is taken as something that stands still
+  plus something that moves and keeps its shape; the speed is where both together explain most.
+- What goes on and on (a plume that pulses and breaks up) is correlated with itself some frames
+  later, each place compared on its own terms. Its shape changes as it rises, which the first way
+  would take for slowness.
 """
 
 from __future__ import annotations
@@ -24,6 +29,10 @@ from liveview.review.measure.quantity import Measurement, Quantity
 Floats = NDArray[np.float64]
 
 FLOW_SMOOTHING_PX = 3.0
+FLOW_WIDTH_PX = 15
+FLOW_OWN_ERROR = 0.04
+"""Relative standard uncertainty that dense flow has in a plume however long one looks: on plumes
+of known speed it came out 2 to 4 % low."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,27 +112,36 @@ def pattern_speed(
     steps = np.diff(times)
     if not np.all(steps > 0):
         raise ValueError("the frames' times must grow")
-    top = fastest_px_s or 0.25 * values.shape[1] / float(np.median(steps))
-    speed = _best_speed(values, times, top)
-    parts = min(10, len(times) // 2)
-    edges = np.linspace(0, len(times), parts + 1).astype(int)
-    left_out = []
-    for a, b in pairwise(edges):
-        keep = np.r_[0:a, b : len(times)]
-        left_out.append(_best_speed(values[keep], times[keep], top, near=speed))
-    spread = math.sqrt((parts - 1) / parts * float(((np.array(left_out) - speed) ** 2).sum()))
+    step = float(np.median(steps))
+    top = fastest_px_s or 0.25 * values.shape[1] / step
+    speed = _first_guess(values, times, top)
+    if moves_on(diagram, speed):
+        speed, left_out = _correlated(values, times, speed)
+    else:
+        speed, left_out = _rigid(values, times, top)
+    parts = len(left_out)
+    spread = math.sqrt((parts - 1) / parts * float(((left_out - speed) ** 2).sum()))
     # A speed cannot be told better than a tenth of a pixel over the whole stretch.
     spread = math.hypot(spread, 0.1 / (times[-1] - times[0]))
     reach = float(stats.t.ppf(0.975, parts - 1)) * spread
     return speed, speed - reach, speed + reach
 
 
+RIGID_SHARE = 0.6
+"""Of the line: what moves no further may be taken to keep its shape."""
+
+
+def moves_on(diagram: SpaceTime, speed_px_s: float) -> bool:
+    """True when something moves so far in the stretch that one pattern follows another."""
+    seconds = float(diagram.times_s[-1] - diagram.times_s[0])
+    return abs(speed_px_s) * seconds > RIGID_SHARE * diagram.values.shape[1]
+
+
 def _prepared(diagram: SpaceTime) -> tuple[Floats, Floats]:
     """What is unknown set to zero, the mean of each frame taken off."""
     values = np.nan_to_num(diagram.values)
     values = values - values.mean(axis=1, keepdims=True)
-    still = values - values.mean(axis=0)
-    if not np.any(np.abs(still) > 1e-9):
+    if not np.any(np.abs(values - values.mean(axis=0)) > 1e-9):
         raise ValueError("nothing moves along this line")
     return values, diagram.times_s
 
@@ -131,56 +149,150 @@ def _prepared(diagram: SpaceTime) -> tuple[Floats, Floats]:
 FINEST_WAVE = 1 / 8
 """Cycles per pixel; finer structure is mostly noise."""
 
+FIRST_FRAMES = 12
+FIRST_STRETCHES = 20
+MOST_PARTS = 10
+
 
 @dataclass(frozen=True, slots=True)
 class _Waves:
-    """The diagram as waves along the line."""
+    """The diagram as waves along the line, (frames, waves)."""
 
     spectrum: NDArray[np.complex128]
     wave: Floats
-    times: Floats
 
     @classmethod
-    def of(cls, values: Floats, times: Floats) -> _Waves:
+    def of(cls, values: Floats) -> _Waves:
         size = 1 << (2 * values.shape[1] - 1).bit_length()
-        spectrum = np.fft.rfft(values, size, axis=1)
+        # Cutting the pattern off at the line's ends would be something that stands still.
+        ends = np.sin(np.pi * (np.arange(values.shape[1]) + 0.5) / values.shape[1])
+        spectrum = np.fft.rfft(values * np.minimum(1.0, 4 * ends), size, axis=1)
         wave = np.arange(spectrum.shape[1]) / size
         keep = (wave > 0) & (wave <= FINEST_WAVE)
-        return cls(spectrum[:, keep], wave[keep], times - times[0])
+        return cls(spectrum[:, keep], wave[keep])
 
-    def explained(self, speed: float) -> float:
-        """Energy that a still and a moving part together account for, summed over waves.
+    def explained(self, speeds: Floats, times: Floats, rows: slice | NDArray[np.intp]) -> Floats:
+        """Energy that a still and a moving part together account for in a while, per speed.
 
         Least squares with the two columns 1 and exp(-2 pi i k v t) for each wave k.
         """
-        count = len(self.times)
-        moved = np.exp(-2j * np.pi * speed * self.times[:, None] * self.wave)
-        common = moved.sum(axis=0)
-        still = self.spectrum.sum(axis=0)
-        moving = (self.spectrum * moved.conj()).sum(axis=0)
+        spectrum, count = self.spectrum[rows], len(times)
+        turn = -2j * np.pi * speeds[:, None, None] * self.wave
+        moved = np.exp(turn * (times - times[0])[None, :, None])
+        common = moved.sum(axis=1)
+        still = spectrum.sum(axis=0)
+        moving = (spectrum * moved.conj()).sum(axis=1)
         apart = count**2 - np.abs(common) ** 2
         cross = (still.conj() * common * moving).real
         both = count * (np.abs(still) ** 2 + np.abs(moving) ** 2) - 2 * cross
         alone = np.abs(still) ** 2 / count
-        told = apart > 1e-5 * count**2
-        return float(np.where(told, both / np.where(told, apart, 1.0), alone).sum())
+        told = apart > 1e-3 * count**2
+        return np.asarray(np.where(told, both / np.where(told, apart, 1.0), alone).sum(axis=1))
 
 
-def _best_speed(values: Floats, times: Floats, top: float, near: float | None = None) -> float:
-    from scipy.optimize import minimize_scalar
+def _first_guess(values: Floats, times: Floats, top: float) -> float:
+    """Speed that explains most in stretches of a few frames each, a quarter of a wave fine."""
+    waves = _Waves.of(values)
+    frames = min(len(times), FIRST_FRAMES)
+    starts = range(0, len(times) - frames + 1, max(1, frames // 2, len(times) // FIRST_STRETCHES))
+    rows = [slice(k, k + frames) for k in starts]
+    fine = 0.25 / FINEST_WAVE / min(float(times[r][-1] - times[r][0]) for r in rows)
+    grid = np.linspace(-top, top, 2 * math.ceil(top / fine) + 1)
+    total = sum(waves.explained(grid, times[r], r) for r in rows)
+    return float(grid[int(np.argmax(total))])
 
-    waves = _Waves.of(values, times)
+
+def _rigid(values: Floats, times: Floats, top: float) -> tuple[float, Floats]:
+    """Speed of what keeps its shape, and the same with parts of the frames left out."""
+    waves, count = _Waves.of(values), len(times)
     fine = 0.25 / FINEST_WAVE / float(times[-1] - times[0])
-    low, high = (-top, top) if near is None else (near - 4 * fine, near + 4 * fine)
-    grid = np.arange(low, high + fine, fine)
-    best = float(grid[int(np.argmax([waves.explained(speed) for speed in grid]))])
-    found = minimize_scalar(
-        lambda speed: -waves.explained(speed),
-        bounds=(best - fine, best + fine),
-        method="bounded",
-        options={"xatol": fine * 1e-3},
-    )
-    return float(found.x)
+    grid = np.linspace(-top, top, 2 * math.ceil(top / fine) + 1)
+    every = np.arange(count)
+    speed = _top(grid, waves.explained(grid, times, every))
+    near = speed + fine * np.linspace(-2, 2, 65)
+    speed = _top(near, waves.explained(near, times, every))
+    edges = np.linspace(0, count, min(MOST_PARTS, count // 2) + 1).astype(int)
+    keeps = [np.r_[0:a, b:count] for a, b in pairwise(edges)]
+    left_out = [_top(near, waves.explained(near, times[keep], keep)) for keep in keeps]
+    return speed, np.array(left_out)
+
+
+def _correlated(values: Floats, times: Floats, guess: float) -> tuple[float, Floats]:
+    """Speed by correlating frames that are further and further apart, near a first guess.
+
+    As far apart as they are still alike by two thirds of what neighbours are. Returns also the
+    speed with each part of the pairs left out.
+    """
+    moving = values - values.mean(axis=0)
+    spread = cv2.GaussianBlur(moving.std(axis=0)[None], (0, 0), EVEN_PX)[0]
+    moving = moving / (spread + EVEN_FLOOR * spread.max())
+    step = abs(guess) * float(np.median(np.diff(times)))
+    apart = max(1, round(LEAST_MOVE_PX / max(step, 1e-9)))
+    reach = SEARCH_SHARE
+    found: tuple[float, Floats] | None = None
+    least = 0.0
+    while apart <= len(times) // 3 and step * apart < 0.5 * values.shape[1]:
+        speeds = guess * np.linspace(1 - reach, 1 + reach, 41)
+        sums = _pair_sums(moving, times, apart, speeds)
+        alike = _alike(sums)
+        if found is not None and alike.max() < least:
+            break
+        least = least or ALIKE_SHARE * float(alike.max())
+        parts = np.array_split(np.arange(len(sums)), min(MOST_PARTS, len(sums)))
+        left_out = [_top(speeds, _alike(np.delete(sums, part, axis=0))) for part in parts]
+        found = _top(speeds, alike), np.array(left_out)
+        guess, reach = found[0], SEARCH_SHARE / 2
+        apart = math.ceil(1.5 * apart)
+    if found is None:
+        raise ValueError("it moves too fast along this line for this frame rate")
+    return found
+
+
+EVEN_PX = 4.0
+EVEN_FLOOR = 0.2
+LEAST_MOVE_PX = 3.0
+SEARCH_SHARE = 0.4
+ALIKE_SHARE = 0.67
+MOST_PAIRS = 400
+
+
+def _pair_sums(moving: Floats, times: Floats, apart: int, speeds: Floats) -> Floats:
+    """Sums of products of frames ``apart`` frames from each other, moved on by each speed.
+
+    Returns
+    -------
+    ndarray (pairs, 3, speeds)
+        Of earlier times later, earlier squared, later squared, where both are on the line.
+    """
+    count, size = moving.shape
+    x = np.arange(size)
+    rows = np.arange(0, count - apart, max(1, (count - apart) // MOST_PAIRS))
+    found = np.empty((len(rows), 3, len(speeds)))
+    for n, row in enumerate(rows):
+        place = x + (speeds * (times[row + apart] - times[row]))[:, None]
+        low = np.clip(np.floor(place).astype(np.intp), 0, size - 2)
+        part = place - low
+        inside = (place >= 0) & (place <= size - 1)
+        later = moving[row + apart][low] * (1 - part) + moving[row + apart][low + 1] * part
+        later = np.where(inside, later, 0.0)
+        earlier = np.where(inside, moving[row], 0.0)
+        found[n] = (later * earlier).sum(1), (earlier**2).sum(1), (later**2).sum(1)
+    return found
+
+
+def _alike(sums: Floats) -> Floats:
+    """Correlation -1 .. 1 over all pairs, per speed."""
+    product, earlier, later = sums.sum(axis=0)
+    return np.asarray(product / np.sqrt(np.maximum(earlier * later, 1e-30)))
+
+
+def _top(x: Floats, y: Floats) -> float:
+    """Place of the highest value, by a parabola through it and its neighbours."""
+    at = int(np.clip(np.argmax(y), 1, len(y) - 2))
+    before, here, after = (float(v) for v in y[at - 1 : at + 2])
+    bend = before - 2 * here + after
+    off = 0.5 * (before - after) / bend if bend < 0 else 0.0
+    return float(x[at] + np.clip(off, -1, 1) * (x[1] - x[0]))
 
 
 def flow_speed(
@@ -188,7 +300,7 @@ def flow_speed(
     start: Point,
     end: Point,
     *,
-    width_px: int = 15,
+    width_px: int = FLOW_WIDTH_PX,
     step: int = 1,
 ) -> tuple[float, float]:
     """Speed along the line by dense optical flow, pixels a second: median and its standard error.
@@ -206,17 +318,23 @@ def flow_speed(
         raise ValueError(f"optical flow needs at least {step + 1} frames")
     length = math.dist(start, end)
     ux, uy = (end[0] - start[0]) / length, (end[1] - start[1]) / length
-    near = np.zeros(frames[0][1].shape, np.uint8)
+    box, start, end = strip_around(frames[0][1].shape, start, end, width_px)
+    near = np.zeros(frames[0][1][box].shape, np.uint8)
     ends = [tuple(round(v) for v in point) for point in (start, end)]
     cv2.line(near, ends[0], ends[1], 255, width_px)
-    smooth = [
-        (time_s, cv2.GaussianBlur(np.nan_to_num(contrast), (0, 0), FLOW_SMOOTHING_PX))
-        for time_s, contrast in frames
-    ]
-    reach = float(np.median([np.abs(picture[near > 0]).max() for _, picture in smooth]))
+
+    def smooth(k: int) -> Light:
+        known = np.nan_to_num(frames[k][1][box])
+        return np.asarray(cv2.GaussianBlur(known, (0, 0), FLOW_SMOOTHING_PX), np.float32)
+
+    rows = range(0, len(frames) - step, max(1, (len(frames) - step) // MOST_FLOWS))
+    heights = [np.abs(smooth(k)[near > 0]).max() for k in rows[:: max(1, len(rows) // 16)]]
+    reach = float(np.median(heights))
     method = cv2.DISOpticalFlow.create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM)
     found = []
-    for (t0, before), (t1, after) in zip(smooth, smooth[step:], strict=False):
+    for k in rows:
+        t0, t1 = frames[k][0], frames[k + step][0]
+        before, after = smooth(k), smooth(k + step)
         empty = np.zeros((*before.shape, 2), np.float32)
         flow = np.asarray(method.calc(_codes(before, reach), _codes(after, reach), empty))
         strong = (near > 0) & (np.abs(before) > 0.4 * reach)
@@ -228,6 +346,26 @@ def flow_speed(
     apart = max(1.0, len(found) / step)
     spread = 1.2533 * float(np.std(found, ddof=1)) / math.sqrt(apart) if found[1:] else 0.0
     return float(np.median(found)), spread
+
+
+STRIP_PX = 32
+"""Neighbourhood of the line that optical flow sees."""
+
+
+MOST_FLOWS = 120
+"""Pairs of frames, evenly over the stretch."""
+
+
+def strip_around(
+    shape: tuple[int, ...], start: Point, end: Point, width_px: int = FLOW_WIDTH_PX
+) -> tuple[tuple[slice, slice], Point, Point]:
+    """The part of the picture (rows, columns) that matters to a line, and the line's ends in it."""
+    margin = width_px + STRIP_PX
+    low = [max(0, math.floor(min(start[k], end[k])) - margin) for k in (0, 1)]
+    high = [min(shape[1 - k], math.ceil(max(start[k], end[k])) + margin) for k in (0, 1)]
+    box = (slice(low[1], high[1]), slice(low[0], high[0]))
+    moved = [(point[0] - low[0], point[1] - low[1]) for point in (start, end)]
+    return box, moved[0], moved[1]
 
 
 def _codes(contrast: NDArray[Any], reach: float) -> NDArray[np.uint8]:
@@ -250,7 +388,11 @@ def measure_rise_speed(
     width_px: int = 5,
     fastest_m_s: float | None = None,
 ) -> Measurement:
-    """Rise speed along a line, by the space-time diagram, with optical flow beside it.
+    """Rise speed along a line, by the space-time diagram and by optical flow.
+
+    ``speed`` is that of the diagram for what keeps its shape (a kernel), with ``speed_by_flow``
+    beside it. For what goes on and on (a plume) it is that of the flow, which follows whatever
+    moves sideways, too, with ``speed_by_diagram`` beside it.
 
     Raises
     ------
@@ -259,29 +401,39 @@ def measure_rise_speed(
     """
     diagram = space_time(frames, start, end, width_px=width_px)
     fastest = None if fastest_m_s is None else fastest_m_s / scale.metres_per_px
-    speed, low, high = pattern_speed(diagram, fastest_px_s=fastest)
-    value = Quantity(speed, low, high, "px/s").times(scale.metres_per_px, "m/s")
-    value = value.widened(scale.relative_sigma)
-    results = {"speed": value}
+    pattern, low, high = pattern_speed(diagram, fastest_px_s=fastest)
+    by_diagram = Quantity(pattern, low, high, "px/s")
+    goes_on = moves_on(diagram, pattern)
     words = ""
     try:
-        step = _flow_step(diagram.times_s, speed)
+        step = _flow_step(diagram.times_s, pattern)
         flow, error = flow_speed(frames, start, end, width_px=max(5, 3 * width_px), step=step)
     except ValueError as reason:
+        found = {"speed": by_diagram}
         words = f"no optical flow: {reason}"
     else:
-        by_flow = Quantity.normal(flow, error, "px/s").times(scale.metres_per_px, "m/s")
-        results["speed_by_flow"] = by_flow.widened(scale.relative_sigma)
-        if abs(by_flow.value - value.value) > 0.25 * abs(value.value):
+        if goes_on:
+            sigma = math.hypot(error, FLOW_OWN_ERROR * flow)
+            found = {
+                "speed": Quantity.normal(flow, sigma, "px/s"),
+                "speed_by_diagram": by_diagram,
+            }
+        else:
+            found = {"speed": by_diagram, "speed_by_flow": Quantity.normal(flow, error, "px/s")}
+        if abs(flow - pattern) > 0.25 * abs(pattern):
             words = "space-time diagram and optical flow disagree by more than a quarter"
     return Measurement(
         "rise speed",
-        results,
+        {
+            name: speed.times(scale.metres_per_px, "m/s").widened(scale.relative_sigma)
+            for name, speed in found.items()
+        },
         {
             "line_px": [list(start), list(end)],
             "width_px": width_px,
             "from_s": frames[0][0],
             "to_s": frames[-1][0],
+            "frames": len(frames),
             "scale": scale.how,
         },
         ("what is seen moves in the object's plane, along the line",),
