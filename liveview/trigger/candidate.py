@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from statistics import median
 
 from liveview.model import FrameStamp
 
@@ -74,9 +75,16 @@ class Candidate:
             for side in (self.before[:-1], self.after[1:])
         )
 
+    def _settled(self) -> list[float]:
+        """What came after, less what stays: a spark's hot gas bends light onto its tile."""
+        if self.channel != "tile" or not self.after:
+            return self.after
+        stays = min(max(median(self.after), 0.0), SHARE * self.size)
+        return [value - stays for value in self.after]
+
     def _restless(self) -> bool:
         """Where something moves all the time, this is one of its movements."""
-        around = sorted(abs(v) for v in (*self.before[:-1], *self.after[1:]))
+        around = sorted(abs(v) for v in (*self.before[:-1], *self._settled()[1:]))
         if len(around) < FEWEST_AROUND:
             return False
         return self.size < RESTLESS * MAD * around[len(around) // 2]
@@ -93,7 +101,7 @@ class Candidate:
 
     def _spread_out(self) -> bool:
         """Bright over several frames: not a flash, whose light is in one or parted by two."""
-        around = sorted(max(v, 0.0) for v in (*self.before[-NEAR:], *self.after[:NEAR]))
+        around = sorted(max(v, 0.0) for v in (*self.before[-NEAR:], *self._settled()[:NEAR]))
         rest = sum(around if self.channel == "tile" else around[:-1])
         return rest > max(REST * self.size, 4.0 * self.size / max(self.sigma, 1e-9))
 

@@ -10,6 +10,9 @@ Runs of rows of every height are tried (``windows``), because a rolling shutter 
 as a band. What stands out is a suspicion (``candidate``), which the following frames confirm or
 not: so a flash is reported ``lag_s`` after it happened, with its own time.
 
+Frames are looked at some at a time, and learnt from afterwards: what is the same for all is done
+once. Only where a frame of them holds a suspicion are they gone through one by one.
+
 Strength is the excess in units of its learnt noise, reduced for the number of places tried and for
 tails heavier than normal (``tail``): a frame of noise reaches s with probability exp(-s^2 / 2).
 """
@@ -28,8 +31,8 @@ from liveview.trigger.predict import RowPredictor
 from liveview.trigger.rows import Grid, RowGrid
 from liveview.trigger.shutter import flash_time
 from liveview.trigger.tail import TailScale, least_sigma
-from liveview.trigger.tiles import TileWatch
-from liveview.trigger.windows import RowWindows
+from liveview.trigger.tiles import Looks, TileWatch
+from liveview.trigger.windows import Peak, RowWindows
 
 Row = NDArray[np.float64]
 
@@ -40,33 +43,54 @@ ROW_FLOOR = 0.02
 TILE_FLOOR = 0.15
 OUTSIDE_SHARE = 0.05
 """Fewer tiles than this outside the disc tell nothing."""
-MOST_SPOTS = 3
-"""Tiles suspected in one frame."""
 MOST_UNLEARNT = 2
 """Suspicious frames in a row (a split band has two) that are kept out of the tiles' past."""
 COMPACT = 0.2
 """Share of a row's light in one tile from which on it is a spot's light."""
 LEAST_STRENGTH = 4.0
 """Weaker ones are not even suspicions."""
+SURE = 1.0 - 1e-6
+"""Share of the least excess from which on the frames are gone through: sums may round."""
+BLOCK_S = 0.05
+MOST_BLOCK = 8
+"""Frames looked at together."""
 
 
 @dataclass(slots=True)
 class _Channel:
-    """One way of looking at rows."""
+    """One way of looking at rows: ``count`` tiles of each band are summed."""
 
     name: str
-    weights: NDArray[np.float32]
+    count: Row
     predictor: RowPredictor
     windows: RowWindows
     errors: deque[Row]
     tail: TailScale
+    peaks: list[float]
 
-    def step(self, tiles: Grid) -> Row:
-        """Excess of each band over its prediction, codes."""
-        value = (tiles * self.weights).sum(axis=1).astype(np.float64)
-        error = self.predictor.step(value)
-        self.errors.append(error)
-        return error
+    def values(self, look: Looks) -> Row:
+        """Mean codes of the bands, (frames, bands)."""
+        sums = look.inside if self.name == "inside" else look.outside
+        return np.asarray(sums / self.count, np.float64)
+
+    def peak(self, errors: Row) -> list[Peak]:
+        """Strongest rows of each frame; to be learnt from."""
+        peaks = self.windows.peaks(errors / self.predictor.noise)
+        self.peaks += [peak.sigma for peak in peaks]
+        return peaks
+
+    def forget(self) -> None:
+        """The peaks since ``learn`` are not to be learnt."""
+        self.windows.forget()
+        self.peaks.clear()
+
+    def learn(self) -> None:
+        """Take what was seen since the last time into the noise."""
+        self.predictor.learn()
+        self.windows.learn()
+        for sigma in self.peaks:
+            self.tail.learn(sigma, self.windows.trials)
+        self.peaks.clear()
 
 
 class FlashDetector:
@@ -78,16 +102,22 @@ class FlashDetector:
         Shape, rate, row time and exposure of the frames, each used if known.
     sigma : float
         Threshold of the strength.
+    gate : bool
+        Whether blocks of frames without a suspicion are done at once; the result is the same.
     """
 
-    def __init__(self, info: SourceInfo, sigma: float) -> None:
+    def __init__(self, info: SourceInfo, sigma: float, *, gate: bool = True) -> None:
         self._grid = RowGrid(info.shape)
         self._info = info
         self.sigma = sigma
+        self._gate = gate
         rate_hz = info.rate_hz or 30.0
         self._ahead = min(max(round(LOOK_AHEAD_S * rate_hz), FEWEST_AHEAD), MOST_AHEAD)
+        self._size = min(max(round(BLOCK_S * rate_hz), 1), MOST_BLOCK)
         self.strongest = 0.0
-        """Strength of the newest frame's strongest place; what learning the quiet is about."""
+        """Strength of the newest frames' strongest place; what learning the quiet is about."""
+        self.opened = 0
+        """Blocks that were gone through frame by frame."""
         self._disc: Disc | None = None
         self._start()
 
@@ -103,25 +133,28 @@ class FlashDetector:
             for name, part in (("outside", outside), ("inside", inside))
             if part.mean() > OUTSIDE_SHARE
         ]
-        self._tiles = TileWatch(inside, TILE_FLOOR * self._info.white / 255)
+        self._tiles = TileWatch(inside, outside, TILE_FLOOR * self._info.white / 255)
         self._tail = TailScale()
+        self._spot_peaks: list[float] = []
+        self._block = np.empty((self._size, *inside.shape), np.float32)
+        self._filled: list[FrameStamp] = []
         self._excesses: deque[Grid] = deque(maxlen=self._ahead)
         self._waiting: deque[list[Candidate]] = deque()
-        self._stamps: deque[FrameStamp] = deque(maxlen=self._ahead + 1)
+        self._stamps: deque[FrameStamp] = deque(maxlen=self._ahead + self._size)
         self._reported: Candidate | None = None
         self._bright_run = 0
 
     def _channel(self, name: str, part: NDArray[np.bool_]) -> _Channel:
-        count = part.sum(axis=1, keepdims=True)
-        weights = (part / np.maximum(count, 1)).astype(np.float32)
+        count = part.sum(axis=1)
         floor = ROW_FLOOR * self._info.white / 255
         return _Channel(
             name,
-            weights,
+            np.maximum(count, 1).astype(np.float64),
             RowPredictor(self._grid.bands, 2 * self._ahead + 2, floor),
-            RowWindows(count[:, 0] > 0),
+            RowWindows(count > 0),
             deque(maxlen=self._ahead),
             TailScale(),
+            [],
         )
 
     @property
@@ -131,45 +164,118 @@ class FlashDetector:
 
     @property
     def lag_s(self) -> float:
-        """How far behind the newest frame the verdicts are."""
+        """How far behind the newest frame the verdicts are, at most."""
         if len(self._stamps) < 2:
             return 0.0
         return self._stamps[-1].time_s - self._stamps[0].time_s
 
     def look(self, frame: Frame) -> tuple[Spotted, ...]:
         """See the next frame; gives what is certain by now."""
-        tiles = self._grid.means(frame.pixels)
+        self._grid.means(frame.pixels, self._block[len(self._filled)])
+        self._filled.append(frame.stamp)
         self._stamps.append(frame.stamp)
-        excess = self._tiles.excess(tiles)
-        pasts = {c.name: tuple(c.errors) for c in self._channels}
-        errors = {c.name: c.step(tiles) for c in self._channels}
-        self._follow_up(excess, errors)
-        group = self._row_suspects(frame.stamp, errors, pasts, excess)
-        group += self._tile_suspects(frame.stamp, excess)
-        for candidate in group:
-            candidate.lit = self._lit(candidate, errors)
-        self._bright_run = self._bright_run + 1 if group else 0
-        if not 1 <= self._bright_run <= MOST_UNLEARNT:
-            self._tiles.learn(tiles, excess)
-        self._excesses.append(excess)
-        if group:
-            self._waiting.append(group)
-        return self._decide()
+        return self._look_at_block() if len(self._filled) == self._size else ()
 
     def flush(self) -> tuple[Spotted, ...]:
         """No more frames: judge what waits by what there is."""
-        found: list[Spotted] = []
+        found = list(self._look_at_block())
         while self._waiting:
             found += self._judge(self._waiting.popleft())
         return tuple(found)
 
-    def _follow_up(self, excess: Grid, errors: dict[str, Row]) -> None:
+    def _look_at_block(self) -> tuple[Spotted, ...]:
+        """Look at the frames gathered, then learn from them."""
+        stamps, self._filled = self._filled, []
+        if not stamps:
+            return ()
+        tiles = self._block[: len(stamps)].copy()
+        self.strongest = 0.0
+        found = self._at_once(tiles) if self._gate and self.ready else None
+        if found is None:
+            self.opened += 1
+            found = []
+            for index, stamp in enumerate(stamps):
+                found += self._one(tiles[index : index + 1], stamp)
+        self._tiles.learn()
+        for channel in self._channels:
+            channel.learn()
+        for sigma in self._spot_peaks:
+            self._tail.learn(sigma, self._tiles.trials)
+        self._spot_peaks.clear()
+        return tuple(found)
+
+    def _at_once(self, tiles: Grid) -> list[Spotted] | None:
+        """See frames none of which is suspicious; None, and nothing done, if one is."""
+        look = self._tiles.look(tiles)
+        spots = self._tiles.strongest(look.excess)
+        if max(spots) >= SURE * self._tail.sigma(LEAST_STRENGTH, self._tiles.trials):
+            return None
+        back = [channel.predictor.remember() for channel in self._channels]
+        errors: dict[str, Row] = {}
+        for channel in self._channels:
+            errors[channel.name] = channel.predictor.steps(channel.values(look))
+            peaks = channel.peak(errors[channel.name])
+            least = channel.tail.sigma(LEAST_STRENGTH, channel.windows.trials)
+            if max(peak.sigma for peak in peaks) >= SURE * least:
+                for undo in back:
+                    undo()
+                for seen in self._channels:
+                    seen.forget()
+                return None
+        self._spot_peaks += spots
+        self._bright_run = 0
+        self._tiles.pass_on(look)
+        self._note_strongest()
+        return self._go_on(look, errors)
+
+    def _go_on(self, look: Looks, errors: dict[str, Row]) -> list[Spotted]:
+        """Frames without a suspicion as the after of those that wait and the before of the next."""
+        found: list[Spotted] = []
+        for index in range(len(look.tiles)) if self._waiting else ():
+            now = {name: rows[index] for name, rows in errors.items()}
+            self._follow_up(look.excess[index], look.usual[index], now)
+            found += self._decide()
+        self._excesses.extend(look.excess)
+        for channel in self._channels:
+            channel.errors.extend(errors[channel.name])
+        return found
+
+    def _note_strongest(self) -> None:
+        strengths = [self._tail.strength(max(self._spot_peaks), self._tiles.trials)]
+        strengths += [
+            channel.tail.strength(max(channel.peaks), channel.windows.trials)
+            for channel in self._channels
+        ]
+        self.strongest = max(strengths)
+
+    def _one(self, tiles: Grid, stamp: FrameStamp) -> list[Spotted]:
+        """See one frame, (1, bands, tiles)."""
+        look = self._tiles.look(tiles)
+        excess = look.excess[0]
+        pasts = {c.name: tuple(c.errors) for c in self._channels}
+        errors = {c.name: c.predictor.step(c.values(look)[0]) for c in self._channels}
+        self._follow_up(excess, look.usual[0], errors)
+        group = self._row_suspects(stamp, errors, pasts, excess)
+        group += self._tile_suspects(stamp, look)
+        for candidate in group:
+            candidate.lit = self._lit(candidate, errors)
+        self._bright_run = self._bright_run + 1 if group else 0
+        if not 1 <= self._bright_run <= MOST_UNLEARNT:
+            self._tiles.pass_on(look)
+        self._excesses.append(excess)
+        for channel in self._channels:
+            channel.errors.append(errors[channel.name])
+        if group:
+            self._waiting.append(group)
+        return self._decide()
+
+    def _follow_up(self, excess: Grid, usual: Grid, errors: dict[str, Row]) -> None:
         """Note for each waiting suspicion what its place does now."""
         for group in self._waiting:
             for candidate in group:
                 a, b = candidate.place
                 if candidate.channel == "tile":
-                    now = float(excess[a, b]) + self._tiles.usual(a, b) - candidate.level
+                    now = float(excess[a, b]) + float(usual[a, b]) - candidate.level
                     candidate.after.append(now)
                 else:
                     candidate.after.append(float(errors[candidate.channel][a:b].mean()))
@@ -183,14 +289,12 @@ class FlashDetector:
     ) -> list[Candidate]:
         """What stands out in runs of rows, at most one a channel."""
         found = []
-        self.strongest = 0.0
         for channel in self._channels:
             error = errors[channel.name]
             if not channel.predictor.ready:
                 continue
-            peak = channel.windows.peak(error / channel.predictor.noise)
+            (peak,) = channel.peak(error[None])
             strength = channel.tail.strength(peak.sigma, channel.windows.trials)
-            channel.tail.learn(peak.sigma, channel.windows.trials)
             self.strongest = max(self.strongest, strength)
             if strength >= LEAST_STRENGTH:
                 a, b = place = (peak.low, peak.high)
@@ -205,14 +309,14 @@ class FlashDetector:
                 found.append(candidate)
         return found
 
-    def _tile_suspects(self, stamp: FrameStamp, excess: Grid) -> list[Candidate]:
+    def _tile_suspects(self, stamp: FrameStamp, look: Looks) -> list[Candidate]:
         """What stands out in single tiles."""
         found = []
         trials = self._tiles.trials
-        spots = self._tiles.spots(excess, least_sigma(LEAST_STRENGTH, trials), MOST_SPOTS)
+        spots = self._tiles.spots(look, least_sigma(LEAST_STRENGTH, trials))
         strengths = [self._tail.strength(spot.sigma, trials) for spot in spots]
         if self._tiles.ready:
-            self._tail.learn(max((spot.sigma for spot in spots), default=0.0), trials)
+            self._spot_peaks.append(max((spot.sigma for spot in spots), default=0.0))
         for spot, strength in zip(spots, strengths, strict=True):
             self.strongest = max(self.strongest, strength)
             if self._tiles.ready and strength >= LEAST_STRENGTH:
@@ -250,11 +354,11 @@ class FlashDetector:
         lit = np.flatnonzero(error[low:high] > half)
         return (low + int(lit[0]), low + int(lit[-1])) if len(lit) else (a, b - 1)
 
-    def _decide(self) -> tuple[Spotted, ...]:
+    def _decide(self) -> list[Spotted]:
         found: list[Spotted] = []
         while self._waiting and len(self._waiting[0][0].after) >= self._ahead:
             found += self._judge(self._waiting.popleft())
-        return tuple(found)
+        return found
 
     def _judge(self, group: list[Candidate]) -> list[Spotted]:
         """One spot at most from the suspicions of one frame; rows tell more than a tile."""

@@ -23,8 +23,8 @@ CLEAR = 1.12
 class RowGrid:
     """Cuts frames of one shape into bands of rows and tiles within them, quickly.
 
-    The sums are exact (integers); only whole bands are used, so up to a band's height of rows at
-    the bottom is left out. Of high bands about ``ROWS_READ`` rows are read.
+    The rows' sums are exact (integers in float32); only whole bands are used, so up to a band's
+    height of rows at the bottom is left out. Of high bands about ``ROWS_READ`` rows are read.
 
     Parameters
     ----------
@@ -40,25 +40,31 @@ class RowGrid:
         self.bands = self.rows // self.band
         self.tiles = min(COLUMNS, self.columns)
         self._picked = range(0, self.band, max(1, self.band // ROWS_READ))
-        self._sum = np.empty((self.bands, self.columns * self.channels), np.uint32)
+        self._total = np.empty((self.bands, self.columns * self.channels), np.float32)
 
-    def means(self, pixels: Pixels) -> Grid:
+    def means(self, pixels: Pixels, out: Grid | None = None) -> Grid:
         """Mean code of each tile, float32 (bands, tiles), over all channels."""
-        used = self.bands * self.band
-        lines = pixels[:used].reshape(self.bands, self.band, -1)
-        kind = np.uint16 if pixels.dtype == np.uint8 and len(self._picked) < 256 else np.uint32
-        total = self._sum.view(kind)[:, : lines.shape[2]]
-        if len(self._picked) == 1:
-            total[:] = lines[:, 0]
+        lines = pixels[: self.bands * self.band].reshape(self.bands, self.band, -1)
+        total = self._sums(lines)
+        small = np.empty((self.bands, self.tiles), np.float32) if out is None else out
+        wide, left = divmod(total.shape[1], self.tiles)
+        if left == 0:
+            cv2.reduce(total.reshape(-1, wide), 1, cv2.REDUCE_SUM, dst=small.reshape(-1, 1))
+            small *= np.float32(1.0 / (wide * len(self._picked)))
         else:
-            np.add(lines[:, self._picked[0]], lines[:, self._picked[1]], out=total, dtype=kind)
-        for row in self._picked[2:]:
-            np.add(total, lines[:, row], out=total, dtype=kind, casting="unsafe")
-        # The channels of a pixel lie side by side: averaging along the row takes them all.
-        small = cv2.resize(
-            total.astype(np.float32), (self.tiles, self.bands), interpolation=cv2.INTER_AREA
-        )
-        return np.asarray(small, np.float32) / np.float32(len(self._picked))
+            # The channels of a pixel lie side by side: averaging along the row takes them all.
+            cv2.resize(total, (self.tiles, self.bands), dst=small, interpolation=cv2.INTER_AREA)
+            small *= np.float32(1.0 / len(self._picked))
+        return small
+
+    def _sums(self, lines: Pixels) -> Grid:
+        """Sum of the rows read of each band, float32 (bands, columns x channels)."""
+        if self._total.shape[1] != lines.shape[2]:
+            self._total = np.empty((self.bands, lines.shape[2]), np.float32)
+        np.copyto(self._total, lines[:, self._picked[0]])
+        for row in self._picked[1:]:
+            cv2.accumulate(lines[:, row], self._total)
+        return self._total
 
     def inside(self, disc: Disc | None) -> NDArray[np.bool_]:
         """Which tiles lie wholly inside the disc, (bands, tiles); all without a disc."""

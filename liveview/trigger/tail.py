@@ -42,10 +42,16 @@ class TailScale:
         y = sigma * sigma - 2.0 * math.log(max(trials, 1.0))
         return math.sqrt(max(2.0 * (y - self.location) / self.scale, 0.0)) if sigma > 0 else 0.0
 
+    def sigma(self, strength: float, trials: float) -> float:
+        """Excess in units of its noise that has this strength at present."""
+        y = self.location + 0.5 * self.scale * strength * strength
+        return math.sqrt(y + 2.0 * math.log(max(trials, 1.0)))
+
     def learn(self, sigma: float, trials: float) -> None:
         """One more frame's strongest place, believed to be noise."""
         y = max(sigma, 0.0) ** 2 - 2.0 * math.log(max(trials, 1.0))
-        limit = self.location + RARE * self.scale
+        scale = self.scale
+        limit = max(self._mean - EULER * scale, 0.0) + RARE * scale
         self._frames += 1
         rate = max(1.0 / (self._frames + 30), 1.0 / MEMORY_FRAMES)
         if y > limit:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import deque
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,22 @@ CHANGED = 5.0
 """Sigma beyond which a tile has changed, up or down."""
 DIPOLE = 0.4
 """A shifted picture darkens beside what it brightens; more than this share is no spark."""
+MOST_SPOTS = 3
+"""Tiles suspected in one frame."""
+_AROUND = np.ones((3, 3), np.uint8)
+
+
+@dataclass(frozen=True, slots=True)
+class Looks:
+    """Some frames beside their past: tiles, how much brighter each is than usual, what is usual,
+    all (frames, bands, tiles), and the rows' sums inside and outside the mirror, (frames, bands).
+    """
+
+    tiles: Grid
+    excess: Grid
+    usual: Grid
+    inside: Grid
+    outside: Grid
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,26 +60,32 @@ class TileWatch:
     The lamp's changes, common to a row, are taken out by the row's mean; what flows, moves or
     flickers in a place all the time raises the noise there and in the neighbour tiles.
 
+    Grids of several frames are (frames, bands, tiles).
+
     Parameters
     ----------
     inside : ndarray of bool, (bands, tiles)
-        Tiles on the mirror, scaled by their row's brightness; the others are offset by it.
+        Tiles on the mirror, scaled by their row's brightness.
+    outside : ndarray of bool, (bands, tiles)
+        Tiles clear of it, whose rows are followed, too.
     floor : float
         Smallest noise assumed, codes.
     """
 
-    def __init__(self, inside: NDArray[np.bool_], floor: float) -> None:
+    def __init__(self, inside: NDArray[np.bool_], outside: NDArray[np.bool_], floor: float) -> None:
         self._inside = inside.astype(np.float32)
-        self._outside = 1.0 - self._inside
+        self._beside = 1.0 - self._inside
+        self._outside = outside.astype(np.float32)
         self._floor = np.float32(floor)
         self._across = self._inside.sum(axis=1)
-        self._count_out = np.maximum(self._outside.sum(axis=1), 1)
-        self._past: deque[Grid] = deque(maxlen=PAST)
-        self._sum = np.zeros(inside.shape, np.float32)
+        self._count_beside = np.maximum(self._beside.sum(axis=1), 1)
+        self._past = np.zeros((0, *inside.shape), np.float32)
+        self._past_inside = np.zeros((0, len(inside)), np.float32)
         self._slow = np.full(inside.shape, floor, np.float32)
         self._fast = np.full(inside.shape, floor, np.float32)
+        self._precision = np.full(inside.shape, 1.0 / floor, np.float32)
         self._high = np.zeros(inside.shape, np.float32)
-        self._expected = np.zeros(inside.shape, np.float32)
+        self._seen: list[Grid] = []
         self._frames = 0
         self.trials = float(inside.size)
 
@@ -72,25 +94,31 @@ class TileWatch:
         """True once the noise is known."""
         return self._frames > READY_FRAMES
 
-    def excess(self, tiles: Grid) -> Grid:
-        """How much brighter each tile is than in the last frames, row changes taken out."""
-        if len(self._past) < PAST:
-            return np.zeros_like(tiles)
-        usual = self._sum / np.float32(PAST)
-        now_in = (tiles * self._inside).sum(axis=1)
-        was_in = (usual * self._inside).sum(axis=1)
-        gain = np.where(was_in > 0, now_in / np.maximum(was_in, 1e-3), 1.0).astype(np.float32)
-        offset = (((tiles - usual) * self._outside).sum(axis=1) / self._count_out).astype(
-            np.float32
-        )
-        expected = usual * (self._inside * gain[:, None] + self._outside)
-        expected += self._outside * offset[:, None]
-        self._expected = np.asarray(expected)
-        return np.asarray(tiles - expected)
+    @property
+    def has_past(self) -> bool:
+        """True when there are frames to compare with."""
+        return len(self._past) == PAST
 
-    def usual(self, band: int, tile: int) -> float:
-        """Mean code of a tile over the last frames."""
-        return float(self._sum[band, tile]) / PAST
+    def look(self, tiles: Grid) -> Looks:
+        """How much brighter each tile is than in the frames before, row changes taken out.
+
+        Of several frames each one is taken to be usual to the next.
+        """
+        inside = np.einsum("kbt,bt->kb", tiles, self._inside)
+        outside = np.einsum("kbt,bt->kb", tiles, self._outside)
+        if not self.has_past:
+            nothing = np.zeros_like(tiles)
+            return Looks(tiles, nothing, tiles, inside, outside)
+        usual = _mean_before(np.concatenate([self._past, tiles]), len(tiles))
+        was = _mean_before(np.concatenate([self._past_inside, inside]), len(tiles))
+        gain = np.where(was > 0, inside / np.maximum(was, 1e-3), 1.0) - 1.0
+        excess = np.asarray(tiles - usual)
+        beside = np.einsum("kbt,bt->kb", excess, self._beside) / self._count_beside
+        expected = usual * self._inside
+        expected *= gain.astype(np.float32)[:, :, None]
+        expected += beside.astype(np.float32)[:, :, None] * self._beside
+        excess -= expected
+        return Looks(tiles, excess, usual, inside, outside)
 
     def share(self, excess: Grid, bands: tuple[int, int], size: float) -> float:
         """Share of the brightest column of tiles in the light of the mirror's bands low..high.
@@ -101,47 +129,84 @@ class TileWatch:
         brightest = float((excess[part] * self._inside[part]).sum(axis=0).max())
         return brightest / max(size * float(self._across[part].sum()), 1e-9)
 
-    def spots(self, excess: Grid, least: float, most: int) -> list[Spot]:
-        """The strongest tiles of ``excess`` above ``least`` sigma, apart from each other.
+    def strongest(self, excess: Grid) -> list[float]:
+        """For each frame how far its first spot (see ``spots``) is above its noise, or 0."""
+        ratio = excess * self._precision
+        return [
+            next((float(one[at]) for at, _ in _apart(one, now)), 0.0)
+            for one, now in zip(ratio, excess, strict=True)
+        ]
+
+    def spots(self, look: Looks, least: float) -> list[Spot]:
+        """The strongest tiles of one frame above ``least`` sigma, apart from each other.
 
         One that darkens its neighbours (a shifted picture does) is left out. The first one is
         given even when it is below ``least``, so that its strength can be learnt.
         """
-        noise = cv2.dilate(np.maximum(self._slow, self._fast), np.ones((3, 3), np.uint8))
-        ratio = excess / noise
+        excess, high = look.excess[0], self._high
+        ratio = excess * self._precision
         changed = np.abs(ratio) > CHANGED
         found: list[Spot] = []
-        for _ in range(most):
-            band, tile = divmod(int(np.argmax(ratio)), excess.shape[1])
-            sigma, value = float(ratio[band, tile]), float(excess[band, tile])
+        for at, near in _apart(ratio, excess):
+            sigma, value, usual = float(ratio[at]), float(excess[at]), float(look.usual[0][at])
             if found and sigma < least:
                 break
-            near = (slice(max(band - 2, 0), band + 3), slice(max(tile - 2, 0), tile + 3))
-            if float(excess[near].min()) >= -DIPOLE * value:
-                crowd = int(changed.sum()) - int(changed[near].sum())
-                found.append(self._spot(band, tile, value, sigma, crowd))
-            ratio[near] = 0.0
+            crowd = int(changed.sum()) - int(changed[near].sum())
+            record = value + usual - float(high[at])
+            found.append(Spot(*at, value, sigma, usual, record, crowd))
         return found
 
-    def _spot(self, band: int, tile: int, value: float, sigma: float, crowd: int) -> Spot:
-        usual = self.usual(band, tile)
-        # The record, scaled as the row is now.
-        high = float(self._high[band, tile] - usual) + float(self._expected[band, tile])
-        record = value + float(self._expected[band, tile]) - high
-        return Spot(band, tile, value, sigma, usual, record, crowd)
+    def pass_on(self, look: Looks) -> None:
+        """The frames become the past of the next ones; their noise waits for ``learn``."""
+        if self.has_past:
+            self._seen.append(look.excess)
+        np.maximum(self._high, look.tiles.max(axis=0), out=self._high)
+        self._past = np.concatenate([self._past, look.tiles])[-PAST:]
+        self._past_inside = np.concatenate([self._past_inside, look.inside])[-PAST:]
 
-    def learn(self, tiles: Grid, excess: Grid) -> None:
-        """Take the frame into the past and its fluctuation into the noise."""
-        if len(self._past) == PAST:
-            self._frames += 1
-            size = np.abs(excess) * np.float32(1.2533)
-            slow = np.minimum(size, OUTLIER * self._slow) if self.ready else size
-            rate = max(1.0 / self._frames, 1.0 / SLOW_FRAMES)
-            self._slow += np.float32(rate) * (slow - self._slow)
-            np.maximum(self._slow, self._floor, out=self._slow)
-            self._fast += np.float32(1.0 / FAST_FRAMES) * (size - self._fast)
-            self._sum -= self._past[0]
-            self._high -= np.float32(1.0 / HIGH_FRAMES) * (self._high - tiles)
-        np.maximum(self._high, tiles, out=self._high)
-        self._past.append(tiles)
-        self._sum += tiles
+    def learn(self) -> None:
+        """Take the frames passed on since the last time into the noise."""
+        if not self._seen:
+            return
+        size = np.abs(self._seen[0] if len(self._seen) == 1 else np.concatenate(self._seen))
+        self._seen.clear()
+        count = len(size)
+        size *= np.float32(1.2533)
+        self._frames += count
+        usual = size.mean(axis=0)
+        self._fast += np.float32(_rate(FAST_FRAMES, count)) * (usual - self._fast)
+        if self.ready:
+            usual = np.minimum(size, OUTLIER * self._slow, out=size).mean(axis=0)
+        rate = max(count / self._frames, _rate(SLOW_FRAMES, count))
+        self._slow += np.float32(rate) * (usual - self._slow)
+        np.maximum(self._slow, self._floor, out=self._slow)
+        noise = cv2.dilate(np.maximum(self._slow, self._fast), _AROUND)
+        self._precision = np.asarray(np.float32(1.0) / noise)
+        self._high -= np.float32(_rate(HIGH_FRAMES, count)) * (self._high - self._past[-1])
+
+
+def _apart(ratio: Grid, excess: Grid) -> Iterator[tuple[tuple[int, int], tuple[slice, slice]]]:
+    """The brightest tiles that do not darken their neighbours, with these; at most some are tried.
+
+    What was tried is taken out of ``ratio`` afterwards.
+    """
+    for _ in range(MOST_SPOTS):
+        band, tile = divmod(int(ratio.argmax()), ratio.shape[1])
+        near = (slice(max(band - 2, 0), band + 3), slice(max(tile - 2, 0), tile + 3))
+        if excess[near].min() >= -DIPOLE * excess[band, tile]:
+            yield (band, tile), near
+        ratio[near] = 0.0
+
+
+def _rate(memory_frames: float, frames: int) -> float:
+    """Weight of some new frames in a mean that forgets with this time constant."""
+    return float(1.0 - (1.0 - 1.0 / memory_frames) ** frames)
+
+
+def _mean_before(values: Grid, frames: int) -> Grid:
+    """Mean of the ``PAST`` values before each of the last ones."""
+    total = values[:frames] + values[1 : frames + 1]
+    for shift in range(2, PAST):
+        total += values[shift : shift + frames]
+    total *= np.float32(1.0 / PAST)
+    return total

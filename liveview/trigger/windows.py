@@ -52,25 +52,43 @@ class RowWindows:
         self._counts = np.bincount(self._kind)
         self._noise = np.ones(len(self._counts))
         self._frames = 0
+        self._seen: list[Row] = []
         self.trials = 2.0 * max(1.0, float(self._used.sum()))
         """Number of independent windows, about: each height has half as many as the one below."""
 
-    def peak(self, excess: Row) -> Peak:
-        """The strongest window of ``excess`` (in units of each band's noise); learns the noise."""
-        if len(self._low) == 0:
-            return Peak(0, len(excess), 0.0)
-        total = np.zeros(len(excess) + 1)
-        np.cumsum(excess * self._used, out=total[1:])
-        sums = (total[self._high] - total[self._low]) / self._root
-        noise = np.maximum(self._noise, 1.0)[self._kind]
-        sigma = sums / noise
-        top = int(sigma.argmax())
-        self._learn(np.abs(sums))
-        return Peak(int(self._low[top]), int(self._high[top]), float(sigma[top]))
+    def peaks(self, excess: Row) -> list[Peak]:
+        """The strongest window of each frame; ``learn`` then takes them into the noise.
 
-    def _learn(self, size: Row) -> None:
-        self._frames += 1
+        ``excess`` is (frames, bands), in units of each band's noise.
+        """
+        if len(self._low) == 0:
+            return [Peak(0, excess.shape[1], 0.0)] * len(excess)
+        total = np.zeros((excess.shape[1] + 1, len(excess)))
+        np.cumsum((excess * self._used).T, axis=0, out=total[1:])
+        sums = total[self._high] - total[self._low]
+        sums /= self._root[:, None]
+        sigma = sums / np.maximum(self._noise, 1.0)[self._kind, None]
+        tops = sigma.argmax(axis=0)
+        self._seen.append(np.abs(sums, out=sums))
+        return [
+            Peak(int(self._low[top]), int(self._high[top]), float(sigma[top, frame]))
+            for frame, top in enumerate(tops.tolist())
+        ]
+
+    def forget(self) -> None:
+        """What was seen since ``learn`` is not to be learnt."""
+        self._seen.clear()
+
+    def learn(self) -> None:
+        """Take what was seen since the last time into the noise."""
+        if not self._seen:
+            return
+        size = self._seen[0] if len(self._seen) == 1 else np.concatenate(self._seen, axis=1)
+        self._seen.clear()
+        count = size.shape[1]
+        self._frames += count
         if self._frames > FIRST_FRAMES:
-            size = np.minimum(size, 4.0 * self._noise[self._kind])
-        usual = 1.2533 * np.add.reduceat(size, self._begins) / self._counts
-        self._noise += max(1.0 / self._frames, 1.0 / MEMORY_FRAMES) * (usual - self._noise)
+            size = np.minimum(size, 4.0 * self._noise[self._kind, None])
+        usual = 1.2533 * np.add.reduceat(size.mean(axis=1), self._begins) / self._counts
+        rate = max(count / self._frames, 1.0 - (1.0 - 1.0 / MEMORY_FRAMES) ** count)
+        self._noise += rate * (usual - self._noise)

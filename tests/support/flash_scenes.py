@@ -98,9 +98,15 @@ class Bench:
             dot = np.exp(-((self._x - x) ** 2 + (self._y - y) ** 2) / 4)
             flaws *= 1 - 0.4 * dot
         self._mirror = (0.38 * soft * flaws * (1 - 0.15 * r**2)).astype(np.float32)
-        self._bank = [
+        bank = [
             rng.standard_normal((self.height, self.width)).astype(np.float32) for _ in range(24)
         ]
+        self._bank = [np.concatenate([noise, noise]) for noise in bank]
+        # The plume stays in these columns; its ripples' phase is a sum, so its sine is a product.
+        low, high = round(0.35 * self.width) - 60, round(0.35 * self.width) + 60
+        self._strip = slice(max(low, 0), high)
+        phase = 0.5 * self._y[:, self._strip] + 0.3 * self._x[:, self._strip]
+        self._ripple = np.sin(phase), np.cos(phase)
         codes = np.arange(65536) / 65535.0
         if self.transfer_srgb:
             codes = np.where(codes <= 0.0031308, 12.92 * codes, 1.055 * codes ** (1 / 2.4) - 0.055)
@@ -130,7 +136,8 @@ class Bench:
         if shift:
             picture = _shifted(picture, shift)
         if self.plume:
-            picture = picture * (1 + self._plume(now))
+            picture = picture.copy()
+            picture[:, self._strip] *= 1 + self._plume(now)
         for spark in self.sparks:
             if self.kernels and 0 < now - spark.time_s < 0.6 and spark.arc:
                 picture = picture * (1 + self._kernel(spark, now - spark.time_s))
@@ -150,11 +157,15 @@ class Bench:
     def frame(self, number: int) -> Frame:
         """One frame as the camera gives it."""
         light = np.maximum(self.light(number), 0)
-        sigma = np.sqrt(light * WELL_E + READ_E**2) / WELL_E
         noise = self._bank[int(self._rng.integers(len(self._bank)))]
-        noise = np.roll(noise, int(self._rng.integers(self.height)), 0)
-        seen = PEDESTAL + light + noise * sigma
-        pixels = self._codes[np.clip(seen * 65535, 0, 65535).astype(np.uint16)]
+        begin = self.height - int(self._rng.integers(self.height))
+        seen = np.sqrt(light * np.float32(1 / WELL_E) + np.float32((READ_E / WELL_E) ** 2))
+        seen *= noise[begin : begin + self.height]
+        seen += light
+        seen += np.float32(PEDESTAL)
+        seen *= np.float32(65535)
+        np.clip(seen, 0, 65535, out=seen)
+        pixels = self._codes.take(seen.astype(np.uint16))
         return Frame(pixels, FrameStamp(number, number / self.rate_hz), 255)
 
     def frames(self, seconds: float) -> Iterator[Frame]:
@@ -179,11 +190,12 @@ class Bench:
 
     def _plume(self, now: float) -> np.ndarray:
         """A candle's plume: upright, meandering, turbulent above."""
-        up = 1 - self._y / self.height
-        x0 = 0.35 * self.width + 6 * up * np.sin(9 * up - 21 * now) * (1 + np.sin(1.7 * now))
-        dx = (self._x - x0) / (4 + 8 * up)
-        wild = 1 + 0.6 * up * np.sin(0.5 * self._y + 0.3 * self._x - 40 * now)
-        return 0.5 * dx * np.exp(-(dx**2)) * wild
+        up = 1 - self._y[:, :1] / self.height
+        x0 = 0.35 * self.width + 6 * up * np.sin(9 * up - 21 * now) * (1 + math.sin(1.7 * now))
+        dx = (self._x[:, self._strip] - x0) / (4 + 8 * up)
+        rise, fall = self._ripple
+        wild = rise * math.cos(40 * now) - fall * math.sin(40 * now)
+        return 0.5 * dx * np.exp(-dx * dx) * (1 + 0.6 * up * wild)
 
     def _behind_hand(self, picture: np.ndarray, hand: tuple, now: float) -> np.ndarray:
         """A forearm from the side with four fingers, dark before the mirror, bright beside it."""
@@ -192,12 +204,16 @@ class Bench:
             return picture
         reach = self.width * (0.75 - speed * abs(now - middle))
         wave = 0.12 * self.height * math.sin(9 * now)
-        y = self._y - 0.55 * self.height - wave
+        y = self._y[:, :1] - 0.55 * self.height - wave
         fingers = 0.09 * self.height * np.cos(y * 2 * math.pi * 4 / (0.4 * self.height))
         edge = np.where(np.abs(y) < 0.2 * self.height, reach + fingers, -99)
-        cover = np.clip((edge - self._x) / 2 + 0.5, 0, 1)
-        warm = 0.25 * np.exp(-(((self._x - edge) / 5) ** 2)) * (self._x > edge)
-        return picture * (1 - cover) * (1 + warm) + cover * 0.006
+        part = slice(0, max(int(edge.max()) + 20, 0))
+        x = self._x[:, part]
+        cover = np.clip((edge - x) / 2 + 0.5, 0, 1)
+        warm = 0.25 * np.exp(-(((x - edge) / 5) ** 2)) * (x > edge)
+        picture = picture.copy()
+        picture[:, part] = picture[:, part] * (1 - cover) * (1 + warm) + cover * 0.006
+        return picture
 
     def _knocked(self, now: float) -> tuple[float, float]:
         shift = push = 0.0

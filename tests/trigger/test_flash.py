@@ -188,6 +188,26 @@ def test_still_picture_without_noise_is_quiet():
     assert found == []
 
 
+@SHUTTERS
+def test_looking_at_frames_together_changes_nothing(shutter):
+    """A block of frames done at once gives what going through them one by one gives."""
+    bench = Bench(**shutter, **ALL, seed=14)
+    bench.sparks = sparks(bench, 7.0, 0.37, glow=0.02, arc=2.0)
+    together = FlashDetector(bench.info, 4.0)
+    one_by_one = FlashDetector(bench.info, 4.0, gate=False)
+    found: tuple[list[Spotted], list[Spotted]] = ([], [])
+    for frame in bench.frames(7.0):
+        found[0].extend(together.look(frame))
+        found[1].extend(one_by_one.look(frame))
+        # Sums are added up in another order: the last digits differ.
+        assert together.strongest == pytest.approx(one_by_one.strongest, rel=1e-3, abs=1e-3)
+    assert len(found[0]) > 3
+    assert [(s.frame, s.rows, s.time_s) for s in found[0]] == [
+        (s.frame, s.rows, s.time_s) for s in found[1]
+    ]
+    assert together.opened < 0.6 * one_by_one.opened
+
+
 @pytest.mark.slow
 @pytest.mark.timeout(1800)
 @SHUTTERS
