@@ -111,11 +111,12 @@ def _refused_words(error: Exception, where: str) -> tuple[str, str, str]:
 _REMEDY_ADDRESS = "use http://, https:// or rtsp://"
 
 
-def video_stream(container: InputContainer, name: str) -> Any:
+def video_stream(container: InputContainer, name: str, *, several: bool = False) -> Any:
     """The first real video stream, set up for exact accounting of damaged frames.
 
     Slices of one frame are decoded in parallel, frames one after the other: with several frames
-    at work at once, which of them was reported as damaged was found to depend on chance.
+    at work at once, which of them was reported as damaged was found to depend on chance. With
+    ``several`` they are all the same: for whoever only looks.
 
     Raises
     ------
@@ -132,7 +133,7 @@ def video_stream(container: InputContainer, name: str) -> Any:
     stream = streams[0]
     if stream.codec_context is None:
         raise InputUnreadable("its pictures are coded in an unknown way", name, _REMEDY_CODEC)
-    stream.codec_context.thread_type = "SLICE"
+    stream.codec_context.thread_type = "AUTO" if several else "SLICE"
     stream.codec_context.thread_count = 0
     stream.codec_context.options = {
         "err_detect": "crccheck+explode" if stream.codec_context.name == "ffv1" else "crccheck",

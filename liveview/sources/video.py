@@ -67,6 +67,8 @@ class VideoSource:
         self._shown = shown(name)
         self._camera = camera
         self._timeouts_s = timeouts_s
+        self.only_looking = False
+        """Set before ``open`` when frames that are damaged do not matter: read faster then."""
         self._container: InputContainer | None = None
         self._frames: Iterator[av.VideoFrame] = iter(())
         self._held: av.VideoFrame | None = None
@@ -93,7 +95,7 @@ class VideoSource:
             ``camera.white`` is larger than the codes can be.
         """
         self._container = container = self._opened()
-        self._stream = stream = video_stream(container, self._name)
+        self._stream = stream = video_stream(container, self._name, several=self.only_looking)
         check_size(stream.codec_context.width, stream.codec_context.height, self._shown)
         self._origin = origin_s(container)
         self._tick = float(stream.time_base or 0)

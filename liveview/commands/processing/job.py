@@ -3,8 +3,8 @@
 ::
 
     reader thread: source -> ring --queue--> main thread: chain -> files, summary
-                              ^                            '-> catching -> recorder's threads
-                              '---- frames before a spark ----'
+                              ^                            '--queue--> watch: catching -> recorder
+                              '----------- frames before a spark -----------'
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ from liveview.commands.processing.progress import Progress
 from liveview.commands.processing.report import Summary, build_report, report_text, write_report
 from liveview.commands.processing.request import Request, Stretch
 from liveview.commands.processing.selfcal import found_words, own_stretches
+from liveview.commands.processing.watching import BEHIND, Watched, Watching
 from liveview.engine.chain import Chain
 from liveview.engine.clock import SessionClock
 from liveview.engine.ring import FrameRing, RingLease
@@ -120,7 +121,6 @@ class Job:
         self._event_disc: Disc | None = None
         self._summary = Summary()
         self._chain = Chain(self._settings, info, pictures=request.picture)
-        self._disc: Disc | None = None
         self._calibration = Calibration()
         self._taker: Taker | None = None
         self._caught: list[Caught] = []
@@ -229,25 +229,29 @@ class Job:
     def _all_frames(self) -> None:
         request, info = self._request, self._info
         ahead = AHEAD_LIVE if info.live else AHEAD
-        ring = FrameRing(info, ring_megabytes(self._settings, info, ahead))
+        ring = FrameRing(info, ring_megabytes(self._settings, info, ahead + BEHIND))
         reader = ReadAhead(self._source, info, ring, ahead, request.seconds)
         progress = Progress(sys.stderr, info.frames)
         with contextlib.ExitStack() as stack:
             files = stack.enter_context(contextlib.closing(Files(request, info)))
-            catching = self._catching()
+            catching, watching = self._catching(), None
             if catching is not None:
                 stack.callback(catching.close)
+                watching = Watching(catching, ring)
+                stack.callback(watching.close)
             stack.callback(reader.close)
             stack.callback(progress.done)
             began_s = time.perf_counter()
             try:
                 for lease in reader.leases():
-                    self._one_frame(lease, ring, files, catching)
+                    self._one_frame(lease, files, watching)
                     progress.show(self._summary.frames)
             except KeyboardInterrupt:
                 self.interrupted = True
             self._seconds = time.perf_counter() - began_s
             self._stalled = reader.stalled
+            if watching is not None:
+                watching.finish()
             if catching is not None and self._summary.frames:
                 self._caught = catching.finish(ring)
                 self._warnings += catching.warnings
@@ -270,9 +274,7 @@ class Job:
             return self._own_sound
         return sound_source(named, self._settings, clock=SessionClock(), live=False)
 
-    def _one_frame(
-        self, lease: RingLease, ring: FrameRing, files: Files, catching: Catching | None
-    ) -> None:
+    def _one_frame(self, lease: RingLease, files: Files, watching: Watching | None) -> None:
         frame = lease.frame
         if self._info.live:
             self._calibrate_on_the_way(lease)
@@ -283,14 +285,10 @@ class Job:
         files.add(self._summary.frames, reading, contrast)
         handled = self._request.handled_at(self._since_first_s(lease))
         self._summary.add(reading, measured=not handled)
-        if catching is None:
+        if watching is None:
             lease.release()
-            return
-        if reading.disc != self._disc:
-            self._disc = reading.disc
-            catching.set_disc(self._disc)
-        catching.pause(handled, ring)
-        catching.see(lease, ring)
+        else:
+            watching.see(Watched(lease, reading.disc, handled))
 
     def _since_first_s(self, lease: RingLease) -> float:
         first = self._summary.first or lease.frame.stamp

@@ -28,6 +28,10 @@ def own_stretches(source: FrameSource, settings: Settings) -> dict[CalibrationKi
     settings : Settings
         For curve and channel.
     """
+    from liveview.sources.video import VideoSource
+
+    if isinstance(source, VideoSource):
+        source.only_looking = True
     to_light = light_maker(settings)
     blocks: list[Light] = []
     times: list[float] = []
