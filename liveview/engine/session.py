@@ -15,6 +15,7 @@ from liveview.engine.camera_handle import CameraHandle
 from liveview.engine.capture import Capture
 from liveview.engine.chainthread import ChainLike, ChainThread
 from liveview.engine.clock import SessionClock, iso_at, wall_minus
+from liveview.engine.clockcheck import ClockCheck
 from liveview.engine.eventbuilder import EventBuilder
 from liveview.engine.feed import Feed
 from liveview.engine.guide import Guide
@@ -132,6 +133,7 @@ class Session:
         self._interval_before: float | None = None
 
         self._capture = Capture(frames, self._opened, self._board, self.clock)
+        self._clock_check: ClockCheck | None = None
         self._listen = None if sound is None else Listen(sound, self._sounds, self._board)
         builder = None if sink is None else EventBuilder(sink, self._describe, self._sounds)
         self._watch = Watch(
@@ -207,6 +209,8 @@ class Session:
         self._board.enter(SessionState.STOPPED)
         if stuck is not None:
             raise stuck
+        if self._clock_check is not None:
+            self._clock_check.stop(timeout_s / 2)
 
     # -- what the window pulls ----------------------------------------------------------------
 
@@ -292,6 +296,25 @@ class Session:
         self._bell.ring()
 
     def take(self, kind: CalibrationKind) -> None:
+    def check_clock(self, path_s: float, path_error_s: float) -> ClockCheck:
+        """Begin the flash-and-click check; whoever asked ends it, ``stop`` does so at the latest.
+
+        ``path_s`` is the sound's travel time from the flash to the microphone, seconds.
+        """
+        if self._clock_check is not None:
+            self._clock_check.stop()
+        self._clock_check = ClockCheck(
+            feed=lambda: self._feed,
+            sounds=self._sounds,
+            bell=self._bell,
+            disc=self._found_disc,
+            clock=self.clock,
+            path_s=path_s,
+            path_error_s=path_error_s,
+        )
+        self._clock_check.start()
+        return self._clock_check
+
         """Average the next frames into a calibration picture; see ``status().taking``.
 
         Raises

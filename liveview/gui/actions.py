@@ -30,7 +30,8 @@ class Deeds(Protocol):
     def do(self, name: str) -> None:
         """``freeze``, ``whole``, ``place``, ``find``, ``source``, ``full``, ``keys``, ``guide``,
         ``explain``, ``card``, ``back``,
-        ``quit``, or the panels ``hand``, ``enhance``, ``catch``, ``steps``."""
+        ``quit``, ``check clock``, or the panels ``hand``, ``enhance``, ``catch``, ``steps``,
+        ``camera``."""
 
     def turn(self, steps: int) -> None:
         """Turn what the open panel has in hand."""
@@ -103,6 +104,16 @@ def _panels(window: Deeds) -> list[Action]:
     return [
         Action("enhance", ("E",), "How it is enhanced", PANELS, _do(window, "enhance")),
         Action("catch", ("C",), "What is caught", PANELS, _do(window, "catch")),
+        Action(
+            "camera", ("L",), "The camera: exposure, gain, format", PANELS, _do(window, "camera")
+        ),
+        Action(
+            "clock",
+            ("Shift+L",),
+            "Check its clock by flash and sound",
+            PANELS,
+            _do(window, "clock"),
+        ),
         Action("steps", ("I",), "What each step takes", PANELS, _do(window, "steps")),
         Action("hand", ("H",), "Hand on the simulated rig", PANELS, _do(window, "hand")),
         Action("earlier", ("Up",), "The one above", PANELS, partial(window.choose, -1)),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from liveview.errors import LiveviewError
 from liveview.gui.bridge import Bridge
@@ -126,6 +126,10 @@ class Controls:
     def set(self, section: str, name: str, value: object) -> None:
         """Change one setting."""
         self._set(section, **{name: value})
+
+    def set_all(self, section: str, values: Mapping[str, object]) -> None:
+        """Change several settings of one section at once."""
+        self._set(section, **values)
 
     def _set(self, section: str, **values: object) -> None:
         try:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from PyQt6.QtCore import QRectF
 from PyQt6.QtWidgets import QWidget
 
+from liveview.gui.camera_panel import WIDE, CameraPanel
 from liveview.gui.hand import HandPanel
 from liveview.gui.steps_panel import StepsPanel
 from liveview.gui.theme import Look
@@ -34,7 +35,11 @@ class Panels:
         self.enhance = TuningPanel("Enhance", ENHANCE, parent)
         self.catch = TuningPanel("Catch", CATCH, parent)
         self.steps = StepsPanel(parent)
-        self._all: tuple[QWidget, ...] = (self.hand, self.enhance, self.catch, self.steps)
+        self.camera = CameraPanel(parent)
+        self._all: tuple[QWidget, ...] = (
+            *(self.hand, self.enhance, self.catch, self.steps),
+            self.camera,
+        )
         for panel in (self.enhance, self.catch):
             panel.wanted.connect(wanted)
         self._look = Look()
@@ -64,7 +69,7 @@ class Panels:
     def turn(self, steps: int) -> None:
         """Turn what is in hand."""
         panel = self.open_one
-        if isinstance(panel, HandPanel):
+        if isinstance(panel, (HandPanel, CameraPanel)):
             panel.turn(steps)
         elif isinstance(panel, TuningPanel):
             panel.turn(1 if steps > 0 else -1)
@@ -72,13 +77,14 @@ class Panels:
     def choose(self, by: int) -> None:
         """Take the next (or an earlier) thing in hand."""
         panel = self.open_one
-        if isinstance(panel, (HandPanel, TuningPanel)):
+        if isinstance(panel, (HandPanel, TuningPanel, CameraPanel)):
             panel.choose(by)
 
     def set_settings(self, settings: Settings) -> None:
         """The settings in force."""
         for panel in (self.enhance, self.catch):
             panel.set_settings(settings)
+        self.camera.set_settings(settings)
 
     def show_reading(self, reading: Reading) -> None:
         """A new reading."""
@@ -87,7 +93,7 @@ class Panels:
     def lay_out(self, look: Look, height: int, edge: Callable[[float, float], float]) -> None:
         """Place them; ``edge`` tells the free width between two heights."""
         self._look, self._height, self._edge = look, height, edge
-        for panel in (self.hand, self.enhance, self.catch, self.steps):
+        for panel in (self.hand, self.enhance, self.catch, self.steps, self.camera):
             panel.set_look(look)
         self._place()
 
@@ -104,3 +110,11 @@ class Panels:
             top = bottom - look.px(steps)
             room = self._edge(top, bottom) - look.px(0.5)
             panel.setGeometry(QRectF(look.px(1.5), top, room, look.px(steps)).toRect())
+        self._place_camera()
+
+    def _place_camera(self) -> None:
+        """At the lower left corner, over everything there: its words need the room."""
+        look = self._look
+        tall = min(look.px(self.camera.steps_high), self._height - look.px(9))
+        top = self._height - tall - look.px(1.5)
+        self.camera.setGeometry(QRectF(look.px(1.5), top, look.px(WIDE), tall).toRect())

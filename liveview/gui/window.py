@@ -14,6 +14,7 @@ from PyQt6.QtWidgets import QWidget
 from liveview.errors import WorkerStuck
 from liveview.gui.actions import actions_for
 from liveview.gui.bridge import Bridge
+from liveview.gui.clock_sheet import ClockSheet
 from liveview.gui.controls import Controls
 from liveview.gui.helps import Helps
 from liveview.gui.key_sheet import KeySheet
@@ -123,6 +124,7 @@ class Window(QWidget):
         self.panels = Panels(self, self.controls.set)
         self.sources = SourceDialog(bridge.supplies.scenes, bridge.supplies.look_for_cameras, self)
         self.key_sheet = KeySheet(self.keys, self)
+        self.clock_sheet = ClockSheet(self)
         self.helps = Helps(self, self.keys, self.key_pages, self.say)
         self.helps.set_settings(bridge.settings)
         self.keys.bind(self)
@@ -197,11 +199,15 @@ class Window(QWidget):
         bridge.new_status.connect(self._on_status)
         bridge.source_changed.connect(self._on_source)
         bridge.said.connect(self.say)
+        bridge.settings_restored.connect(self._settings_changed)
+        self.panels.camera.wanted.connect(partial(self.controls.set_all, "camera"))
+        self.panels.camera.check_asked.connect(self._check_clock)
+        self.clock_sheet.found.connect(partial(self.controls.set_all, "camera"))
         picture.disc_placed.connect(self.controls.place_disc)
         picture.placing_changed.connect(self._on_placing)
         picture.painted.connect(self._after_first_picture)
         self.sources.chosen.connect(self._open)
-        for sheet in (self.sources, self.key_sheet):
+        for sheet in (self.sources, self.key_sheet, self.clock_sheet):
             sheet.closed.connect(self._sheet_closed)
         self.helps.closed.connect(self._sheet_closed)
 
@@ -235,6 +241,8 @@ class Window(QWidget):
             "enhance": lambda: self.panels.toggle(self.panels.enhance),
             "catch": lambda: self.panels.toggle(self.panels.catch),
             "steps": lambda: self.panels.toggle(self.panels.steps),
+            "camera": self._camera,
+            "clock": self._check_clock,
         }
 
     def freeze(self) -> None:
@@ -303,7 +311,9 @@ class Window(QWidget):
         self.page.dial.picture.setFocus()
 
     def _back(self) -> None:
-        if self.key_sheet.isVisible():
+        if self.clock_sheet.isVisible():
+            self.clock_sheet.close_sheet()
+        elif self.key_sheet.isVisible():
             self.key_sheet.close_sheet()
         elif self.panels.close() or any(page.close_own() for page in self._open_pages()):
             return
@@ -328,6 +338,21 @@ class Window(QWidget):
         else:
             self.say("This is not the simulated rig: turn the real one.")
 
+    def _camera(self) -> None:
+        if self.panels.camera.has_camera:
+            self.panels.toggle(self.panels.camera)
+        else:
+            self.say("A recording has no controls: open a camera.")
+
+    def _check_clock(self) -> None:
+        session = self._bridge.session
+        if session is None or session.camera is None:
+            self.say("A recording has its own clock: open a camera.")
+            return
+        self.panels.close()
+        self.clock_sheet.open_for(session)
+        self.keys.set_enabled(False)
+
     # --- what comes in
 
     def _shown_reading(self) -> Reading | None:
@@ -343,6 +368,7 @@ class Window(QWidget):
         self.source.show_status(status)
         self.page.show_status(status, self._bridge.words)
         self.panels.hand.refresh()
+        self.panels.camera.show_status(status)
         self._show_chip()
         if self._answer_until and self._clock() > self._answer_until:
             self._answer_until = 0.0
@@ -353,6 +379,7 @@ class Window(QWidget):
         self.page.clear()
         session = self._bridge.session
         self.panels.hand.hold(None if session is None else session.rig)
+        self.panels.camera.hold(None if session is None else session.camera)
 
     def _settings_changed(self, settings: Settings) -> None:
         for page in self._book.values():
@@ -417,7 +444,7 @@ class Window(QWidget):
         room = self.page.free_width(0, look.px(8))
         self.answer.setGeometry(QRectF(look.px(2), look.px(6), room, look.px(5)).toRect())
         self.panels.lay_out(look, height, self.page.free_width)
-        for sheet in (self.sources, self.key_sheet):
+        for sheet in (self.sources, self.key_sheet, self.clock_sheet):
             sheet.resize(width, height)
             sheet.set_look(look)
         self.helps.lay_out(width, height, look)
