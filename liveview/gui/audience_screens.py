@@ -188,6 +188,7 @@ class Stage(QObject):
         if self.running and screen is self._on:
             self.waiting_for, self._on = screen.name(), None
             self.audience.hide()
+            self._to_presenter()
             self.said.emit(f"The audience's screen {screen.name()} is gone; it is waited for.")
         self.changed.emit()
 

@@ -51,7 +51,6 @@ DEEDS = (
     Deed("next_screen", ("M",), "Another screen"),
     Deed("swap", ("X",), "Swap the two screens"),
     Deed("guard", ("Ctrl+G",), "Flash guard off (asks), or on"),
-    Deed("card", ("P",), "Print the card of keys"),
 )
 
 TAKEN = (

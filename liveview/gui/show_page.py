@@ -59,10 +59,10 @@ LEFT_PADS = {
 CAPTION_PADS = {"previous": "Before", "next": "Next"}
 SCREEN_PADS = {"next_screen": "Another", "swap": "Swap"}
 WORD_PADS = {"clock": "Clock", "legend": "Legend"}
-MORE_PADS = {"explanation": "Drawing", "card": "Key card"}
+MORE_PADS = {"explanation": "Drawing"}
 
-ONLY_HERE = ("guard", "card")
-"""Deeds that would need a sheet or a dialogue: not in front of the audience."""
+ONLY_HERE = ("guard",)
+"""Deeds that need a sheet: not in front of the audience."""
 
 
 class ShowPage(QWidget):
@@ -120,10 +120,8 @@ class ShowPage(QWidget):
             return keys_for({})
 
     def _actions(self, keys: dict[str, tuple[str, ...]]) -> tuple[Action, ...]:
-        own = {"guard": self.toggle_guard, "card": self.print_card}
-
         def do(name: str) -> Callable[[], None]:
-            return own[name] if name in own else self.desk.deed(name)
+            return self.toggle_guard if name == "guard" else self.desk.deed(name)
 
         return show_actions(keys, do)
 
@@ -152,6 +150,7 @@ class ShowPage(QWidget):
             for name, title in group.items():
                 self._pad(name, title, keys[f"show {name}"])
         self._pad("view", "View", keys["show view"])
+        self._pad("card", "Key card", keys["card"])
         self._pad("guard", "Guard", keys["show guard"])
         self._pad("cautions", "Cautions", keys["show cautions"])
         self.sheet.raise_()
@@ -177,10 +176,6 @@ class ShowPage(QWidget):
         """The cautions in full, or back."""
         if not self._close_sheet():
             self.sheet.ask(False)
-
-    def print_card(self) -> None:
-        """One page with every key, as PDF."""
-        self._bridge.said.emit("The card of keys cannot be printed by this installation.")
 
     def _leave(self) -> None:
         """Back from the full screen: off it where it covers this window."""
@@ -339,7 +334,7 @@ class ShowPage(QWidget):
         self._row(tuple(CAPTION_PADS), px(56))
         self._row(("view",), px(62.5))
         self._row(tuple(WORD_PADS), px(66.7))
-        self._row(tuple(MORE_PADS), px(70.9))
+        self._row((*MORE_PADS, "card"), px(70.9))
         self._row(tuple(SCREEN_PADS), base - px(4))
         pad = self.pads["cautions"]
         pad.move(round(width - px(1.5) - pad.width()), round(self.height() - px(5)))

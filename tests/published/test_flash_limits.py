@@ -1,9 +1,6 @@
 """WCAG 2.2 criterion 2.3.1 and ITU-R BT.1702-3 flash limits (texts from memory, figures public).
 
-The checker here is written from the text, cell by cell and without the program's code: it finds
-local extremes of each cell's luminance, counts changes of at least a tenth whose darker state is
-below 0.80, pairs them, and looks for a ten degree field (341 x 256 of 1024 x 768) of which more
-than a quarter makes more than three flashes within the same second.
+The checker (``support.flash_check``) is written from the text, without the program's code.
 """
 
 from __future__ import annotations
@@ -13,6 +10,7 @@ import math
 import colour
 import numpy as np
 import pytest
+from support.flash_check import passes_general
 
 from liveview.imaging.flash_guard import FlashGuard
 from liveview.imaging.flashes import FIELD_SHARE, FlashCounter, look_at
@@ -39,51 +37,6 @@ def worst(pictures: list) -> float:
         counter.commit(step)
         most = max(most, step.worst)
     return most
-
-
-def changes_of_cell(light: np.ndarray) -> list[int]:
-    """Frames at which an opposing change of at least 0.10 with a darker state below 0.80 ends."""
-    found: list[int] = []
-    extreme, direction = light[0], 0
-    lowest = highest = light[0]
-    for k, now in enumerate(light):
-        if direction == 0:
-            lowest, highest = min(lowest, now), max(highest, now)
-            extreme = lowest if now > lowest else highest
-        elif direction > 0:
-            extreme = max(extreme, now)
-        else:
-            extreme = min(extreme, now)
-        step = now - extreme
-        opposing = direction == 0 or step * direction < 0
-        if opposing and abs(step) >= 0.10 - 1e-6 and min(now, extreme) < 0.80:
-            found.append(k)
-            extreme, direction = now, (1 if step > 0 else -1)
-    return found
-
-
-def passes_general(pictures: list) -> bool:
-    """The independent check of the general flash limit."""
-    linear = colour.models.eotf_sRGB(np.arange(256) / 255.0)
-    lum = np.stack([linear[p[::3, ::3, :3]] @ np.array([0.0722, 0.7152, 0.2126]) for p in pictures])
-    frames, rows, columns = lum.shape
-    too_often = np.zeros((frames, rows, columns), bool)
-    for r in range(rows):
-        for c in range(columns):
-            ends = changes_of_cell(lum[:, r, c])
-            for k in ends:
-                within = [e for e in ends if k - RATE < e <= k]
-                if len(within) // 2 > 3:
-                    too_often[k : k + int(RATE) // 2, r, c] = True
-    high, wide = round(rows / 3), round(columns / 3)
-    for k in range(frames):
-        if not too_often[k].any():
-            continue
-        for r in range(rows - high + 1):
-            for c in range(columns - wide + 1):
-                if too_often[k, r : r + high, c : c + wide].mean() > 0.25:
-                    return False
-    return True
 
 
 def test_field_of_ten_degrees() -> None:
