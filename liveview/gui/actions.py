@@ -132,7 +132,7 @@ def _window(window: Deeds) -> list[Action]:
         Action("keys", ("F1", "?"), "These keys", WINDOW, _do(window, "keys")),
         Action("guide", ("Shift+F1",), "The user guide", WINDOW, _do(window, "guide")),
         Action("explain", ("F8",), "How the blade works", WINDOW, _do(window, "explain")),
-        Action("card", ("Ctrl+P",), "All keys on paper (PDF)", WINDOW, _do(window, "card")),
+        Action("key card", ("Ctrl+P",), "All keys on paper (PDF)", WINDOW, _do(window, "card")),
         Action("back", ("Escape",), "Put sheets away", WINDOW, _do(window, "back")),
         Action("quit", ("Ctrl+Q",), "Quit", WINDOW, _do(window, "quit")),
     ]

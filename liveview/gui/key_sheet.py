@@ -19,7 +19,7 @@ _HEAD = 4.4
 
 COLUMNS = 3
 
-FURTHER = {"guide": "User guide", "explain": "How it works", "card": "All keys on paper"}
+FURTHER = {"guide": "User guide", "explain": "How it works", "key card": "All keys on paper"}
 """What can be opened from here besides, by the mouse as well."""
 
 
