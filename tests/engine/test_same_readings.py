@@ -117,7 +117,10 @@ def test_same_readings_and_same_spark(recording: Path):
     # On a busy machine the chain skips a frame, rightly; then what looks back differs a little.
     assert len(readings) >= FRAMES // 2
     whole = len(readings) == FRAMES
-    for number, reading in readings.items():
+    # A chain that is late reads its gauges on every fourth frame, and says so: left out here.
+    unhurried = {n: reading for n, reading in readings.items() if not reading.skipped}
+    assert len(unhurried) >= 10
+    for number, reading in unhurried.items():
         for name, value_of in COLUMNS.items():
             told, value = rows[number][name], value_of(reading)
             assert (told == "") == (value is None), (number, name)
