@@ -11,6 +11,7 @@ from liveview.units import METRES_PER_UNIT
 NAMES = {
     "speed": "Speed",
     "speed_by_flow": "By optical flow",
+    "speed_by_diagram": "Along the line",
     "mach": "Mach number",
     "pressure_ratio": "Pressure over the front",
     "density_ratio": "Density over the front",

@@ -3,11 +3,11 @@
 A space-time diagram has one row per frame: the contrast along the line at that time. What moves
 with speed v draws streaks of slope v. Two ways lead to it:
 
-- What moves by less than half of the line in all (a kernel) is taken as something that stands still
+- What moves by less than a third of the line in all is taken as something that stands still
   plus something that moves and keeps its shape; the speed is where both together explain most.
-- What goes on and on (a plume that pulses and breaks up) is correlated with itself some frames
-  later, each place compared on its own terms. Its shape changes as it rises, which the first way
-  would take for slowness.
+- What moves further (a kernel that grows and curls up, a plume that pulses) is correlated with
+  itself some frames later, each place compared on its own terms. Its shape changes as it rises,
+  which the first way would take for slowness.
 """
 
 from __future__ import annotations
@@ -115,7 +115,7 @@ def pattern_speed(
     step = float(np.median(steps))
     top = fastest_px_s or 0.25 * values.shape[1] / step
     speed = _first_guess(values, times, top)
-    if moves_on(diagram, speed):
+    if moved_share(diagram, speed) > RIGID_SHARE:
         speed, left_out = _correlated(values, times, speed)
     else:
         speed, left_out = _rigid(values, times, top)
@@ -127,14 +127,16 @@ def pattern_speed(
     return speed, speed - reach, speed + reach
 
 
-RIGID_SHARE = 0.6
+RIGID_SHARE = 0.3
 """Of the line: what moves no further may be taken to keep its shape."""
+ENDLESS_SHARE = 0.6
+"""Where something moves so far, one pattern follows another: a plume."""
 
 
-def moves_on(diagram: SpaceTime, speed_px_s: float) -> bool:
-    """True when something moves so far in the stretch that one pattern follows another."""
+def moved_share(diagram: SpaceTime, speed_px_s: float) -> float:
+    """How far something moves in the stretch, as a share of the line; above 1: more than all."""
     seconds = float(diagram.times_s[-1] - diagram.times_s[0])
-    return abs(speed_px_s) * seconds > RIGID_SHARE * diagram.values.shape[1]
+    return abs(speed_px_s) * seconds / diagram.values.shape[1]
 
 
 def _prepared(diagram: SpaceTime) -> tuple[Floats, Floats]:
@@ -328,8 +330,10 @@ def flow_speed(
         return np.asarray(cv2.GaussianBlur(known, (0, 0), FLOW_SMOOTHING_PX), np.float32)
 
     rows = range(0, len(frames) - step, max(1, (len(frames) - step) // MOST_FLOWS))
-    heights = [np.abs(smooth(k)[near > 0]).max() for k in rows[:: max(1, len(rows) // 16)]]
-    reach = float(np.median(heights))
+    few = [smooth(k) for k in rows[:: max(1, len(rows) // 16)]]
+    reach = float(np.median([np.abs(picture[near > 0]).max() for picture in few]))
+    still = np.mean(few, axis=0)
+    moving = float(np.median([np.abs(picture - still)[near > 0].max() for picture in few]))
     method = cv2.DISOpticalFlow.create(cv2.DISOPTICAL_FLOW_PRESET_MEDIUM)
     found = []
     for k in rows:
@@ -337,7 +341,7 @@ def flow_speed(
         before, after = smooth(k), smooth(k + step)
         empty = np.zeros((*before.shape, 2), np.float32)
         flow = np.asarray(method.calc(_codes(before, reach), _codes(after, reach), empty))
-        strong = (near > 0) & (np.abs(before) > 0.4 * reach)
+        strong = (near > 0) & (np.abs(before - still) > 0.4 * moving)
         if t1 > t0 and strong.sum() >= 20:
             along = flow[..., 0] * ux + flow[..., 1] * uy
             found.append(float(np.median(along[strong])) / (t1 - t0))
@@ -390,9 +394,11 @@ def measure_rise_speed(
 ) -> Measurement:
     """Rise speed along a line, by the space-time diagram and by optical flow.
 
-    ``speed`` is that of the diagram for what keeps its shape (a kernel), with ``speed_by_flow``
-    beside it. For what goes on and on (a plume) it is that of the flow, which follows whatever
-    moves sideways, too, with ``speed_by_diagram`` beside it.
+    ``speed`` is that of the diagram for what passes once (a kernel), with ``speed_by_flow`` beside
+    it; half the difference of the two is taken as a standard uncertainty. For what goes on and on
+    (a plume) it is that of the flow, which follows whatever moves sideways, too, with
+    ``speed_by_diagram`` beside it. A kernel that curls up turns, so that its flanks differ: the
+    mean of a line on either side is its rise.
 
     Raises
     ------
@@ -403,7 +409,7 @@ def measure_rise_speed(
     fastest = None if fastest_m_s is None else fastest_m_s / scale.metres_per_px
     pattern, low, high = pattern_speed(diagram, fastest_px_s=fastest)
     by_diagram = Quantity(pattern, low, high, "px/s")
-    goes_on = moves_on(diagram, pattern)
+    goes_on = moved_share(diagram, pattern) > ENDLESS_SHARE
     words = ""
     try:
         step = _flow_step(diagram.times_s, pattern)
@@ -419,7 +425,11 @@ def measure_rise_speed(
                 "speed_by_diagram": by_diagram,
             }
         else:
-            found = {"speed": by_diagram, "speed_by_flow": Quantity.normal(flow, error, "px/s")}
+            apart = abs(flow - pattern) / 2 / abs(pattern)
+            found = {
+                "speed": by_diagram.widened(apart),
+                "speed_by_flow": Quantity.normal(flow, error, "px/s"),
+            }
         if abs(flow - pattern) > 0.25 * abs(pattern):
             words = "space-time diagram and optical flow disagree by more than a quarter"
     return Measurement(
