@@ -131,7 +131,9 @@ def slope_at_uncut(uncut: FloatOrArray, width_m: float, shape: LampShape = "slit
 
     Slit ``1/a``; round ``(4/(pi a)) sqrt(1 - u^2)``, which is 0 at both ends. NaN outside 0..1.
     """
-    if isinstance(uncut, float) and shape != "slit" and 0.0 <= uncut <= 1.0:
+    if isinstance(uncut, float) and 0.0 <= uncut <= 1.0:
+        if shape == "slit":
+            return SLIT_SLOPE / width_m
         place = 2.0 * _height_of(uncut) - 1.0
         return ROUND_SLOPE_HALF_CUT / width_m * math.sqrt(max(0.0, 1.0 - place * place))
     share = np.asarray(uncut, dtype=np.float64)
