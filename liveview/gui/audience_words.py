@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from PyQt6.QtCore import QPointF, QRectF, Qt
 from PyQt6.QtGui import QFont, QFontMetricsF, QLinearGradient, QPainter
 
@@ -38,16 +40,23 @@ def fitting(
     smallest: float = SMALLEST,
 ) -> QFont:
     """The largest type, from ``largest`` to ``smallest`` units, in which all of it fits."""
-    size = largest
+    room = (box.width(), box.height())
+    return type_of(_fitting_px(text, room, (largest * unit, smallest * unit), weight), weight)
+
+
+@lru_cache(maxsize=64)
+def _fitting_px(
+    text: str, room: tuple[float, float], sizes: tuple[float, float], weight: Weight
+) -> float:
+    size, smallest = sizes
     longest = max(text.split(), key=len, default="")
     while size > smallest:
-        font = type_of(size * unit, weight)
-        metrics = QFontMetricsF(font)
-        needed = metrics.boundingRect(QRectF(0, 0, box.width(), 1e5), int(WRAP), text)
-        if needed.height() <= box.height() and metrics.horizontalAdvance(longest) <= box.width():
-            return font
+        metrics = QFontMetricsF(type_of(size, weight))
+        needed = metrics.boundingRect(QRectF(0, 0, room[0], 1e5), int(WRAP), text)
+        if needed.height() <= room[1] and metrics.horizontalAdvance(longest) <= room[0]:
+            return size
         size *= 0.94
-    return type_of(smallest * unit, weight)
+    return smallest
 
 
 def paint_words(p: QPainter, at: Places, words: Words) -> None:

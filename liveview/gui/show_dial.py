@@ -49,6 +49,7 @@ class SmallCopy(QWidget):
         self._next_s = 0.0
         self._halved: Bytes | None = None
         self.setAccessibleName("What the audience sees")
+        self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setCursor(Qt.CursorShape.CrossCursor)
 
     def follow(self) -> None:

@@ -9,7 +9,7 @@ from liveview.gui.marks import choice_mark, notice_mark
 from liveview.gui.show_desk import ShowDesk
 from liveview.gui.show_words import state_words
 from liveview.gui.theme import COLOURS, Type, Weight
-from liveview.gui.words import first_up, lost_line, seconds, warnings
+from liveview.gui.words import THIN, first_up, lost_line, warnings
 from liveview.model import SessionStatus
 from liveview.settings import Caption
 
@@ -50,8 +50,8 @@ def seen_words(desk: ShowDesk, elapsed_s: float | None) -> str:
         parts.append("spotlight")
     if desk.boosted:
         parts.append("more gain")
-    if elapsed_s is not None:
-        parts.append(f"on for {seconds(elapsed_s)}")
+    if elapsed_s is not None and elapsed_s >= 60:
+        parts.append(f"on for {elapsed_s // 60:.0f}{THIN}min")
     return ", ".join(parts)
 
 

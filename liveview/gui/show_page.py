@@ -43,6 +43,8 @@ from liveview.model import SessionStatus
 from liveview.settings import Settings
 
 SIDE_STEPS = 40.0
+HAND_S = 10.0
+"""The ring's hand goes on in steps of so many seconds."""
 BELOW_STEPS = 6.0
 RIGHT = Qt.AlignmentFlag.AlignRight
 
@@ -150,7 +152,8 @@ class ShowPage(QWidget):
             for name, title in group.items():
                 self._pad(name, title, keys[f"show {name}"])
         self._pad("view", "View", keys["show view"])
-        self._pad("card", "Key card", keys["card"])
+        if "card" in keys:
+            self._pad("card", "Key card", keys["card"])
         self._pad("guard", "Guard", keys["show guard"])
         self._pad("cautions", "Cautions", keys["show cautions"])
         self.sheet.raise_()
@@ -223,7 +226,7 @@ class ShowPage(QWidget):
         if not self.isVisible() or not self.pads:
             return
         desk, elapsed = self.desk, self.elapsed_s
-        whole_s = None if elapsed is None else float(int(elapsed))
+        whole_s = None if elapsed is None else elapsed // HAND_S * HAND_S
         head, below = stage_words(desk.stage)
         lost = bool(desk.stage.waiting_for)
         colour = COLOURS.ember if lost else COLOURS.text
@@ -347,10 +350,11 @@ class ShowPage(QWidget):
         """Pads in a row that ends at the right margin."""
         x = self.width() - self._look.px(1.5)
         for name in reversed(names):
-            pad = self.pads[name]
-            x -= pad.width()
-            pad.move(round(x), round(y))
-            x -= self._look.px(1.0)
+            pad = self.pads.get(name)
+            if pad is not None:
+                x -= pad.width()
+                pad.move(round(x), round(y))
+                x -= self._look.px(1.0)
 
     def finish(self, timeout_s: float) -> tuple[str, ...]:
         """Close the audience's window; words about what is stuck."""
