@@ -3,7 +3,7 @@
 A space-time diagram has one row per frame: the contrast along the line at that time. What moves
 with speed v draws streaks of slope v. Two ways lead to it:
 
-- What moves by less than a third of the line in all is taken as something that stands still
+- What moves by less than a quarter of the line in all is taken as something that stands still
   plus something that moves and keeps its shape; the speed is where both together explain most.
 - What moves further (a kernel that grows and curls up, a plume that pulses) is correlated with
   itself some frames later, each place compared on its own terms. Its shape changes as it rises,
@@ -127,7 +127,7 @@ def pattern_speed(
     return speed, speed - reach, speed + reach
 
 
-RIGID_SHARE = 0.3
+RIGID_SHARE = 0.25
 """Of the line: what moves no further may be taken to keep its shape."""
 ENDLESS_SHARE = 0.6
 """Where something moves so far, one pattern follows another: a plume."""
