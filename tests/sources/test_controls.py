@@ -6,14 +6,11 @@ exposure, noise, clipping, a transfer curve, and frames that lag behind their se
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
-import numpy as np
 import pytest
-from support.media import write_video
+from support.sensor import AUTO, EXPOSURE, GAIN, Sensor
 
 from liveview.errors import SourceStalled
 from liveview.imaging.cv import cv2
@@ -27,127 +24,11 @@ from liveview.sources.controls import (
     hold_all,
     hold_exposure,
     look,
-    scale_for,
     set_exposure,
     set_gain,
     switch_off,
 )
 from liveview.sources.exposed import ExposureWatch
-
-AUTO, EXPOSURE, GAIN = cv2.CAP_PROP_AUTO_EXPOSURE, cv2.CAP_PROP_EXPOSURE, cv2.CAP_PROP_GAIN
-
-
-class Sensor:
-    """A camera behind a driver.
-
-    Parameters
-    ----------
-    path : Path
-        Recording that serves as the scene, played round and round.
-    backend : int
-        Whose units the driver speaks.
-    light : float
-        Brightness of the scene: share of white at 10 ms.
-    obeys : bool
-        False for a driver that takes values and does nothing.
-    manual_code : float or None
-        The code that switches automatic exposure off; None where nothing does.
-    """
-
-    def __init__(
-        self,
-        path: Path,
-        *,
-        backend: int = cv2.CAP_V4L2,
-        light: float = 0.3,
-        obeys: bool = True,
-        remembers: bool = True,
-        manual_code: float | None = 1.0,
-        lag: int = 4,
-    ) -> None:
-        self._capture = cv2.VideoCapture(str(path), cv2.CAP_FFMPEG)
-        assert self._capture.isOpened()
-        self._scale = scale_for(backend) or TENTHS_OF_MS
-        self._light = light
-        self._obeys = obeys
-        self._remembers = remembers
-        self._manual_code = manual_code
-        self._rng = np.random.default_rng(5)
-        self.props = {
-            cv2.CAP_PROP_BACKEND: float(backend),
-            AUTO: 3.0,
-            EXPOSURE: self._scale.to_value(0.02),
-            GAIN: 10.0,
-            cv2.CAP_PROP_AUTO_WB: 1.0,
-        }
-        self.exposure_s = 0.02
-        self._in_flight: deque[tuple[float, float]] = deque([(0.02, 10.0)] * lag, maxlen=lag + 1)
-        self.frames = 0
-        self.dies_after: int | None = None
-
-    def get(self, prop: int, /) -> float:
-        return self.props.get(prop, 0.0)
-
-    def set(self, prop: int, value: float, /) -> bool:
-        if prop == AUTO:
-            if value == self._manual_code:
-                self.props[AUTO] = value
-            return value == self._manual_code
-        if prop in self.props and self._remembers:
-            self.props[prop] = value
-        return True
-
-    def grab(self) -> bool:
-        self.frames += 1
-        if self.dies_after is not None and self.frames > self.dies_after:
-            return False
-        if not self._capture.grab():
-            self._capture.set(cv2.CAP_PROP_POS_FRAMES, 0)
-            assert self._capture.grab()
-        self._expose()
-        return True
-
-    def _expose(self) -> None:
-        automatic = self._manual_code is None or self.props[AUTO] != self._manual_code
-        if automatic:
-            # the camera's own automatic aims at a third of white and does not report it
-            self.exposure_s += 0.5 * (0.01 * 0.33 / self._light - self.exposure_s)
-        elif self._obeys:
-            self.exposure_s = self._scale.to_seconds(self.props[EXPOSURE])
-        self._in_flight.append((self.exposure_s, self.props[GAIN] if self._obeys else 10.0))
-
-    def retrieve(self, image: Any = None, /) -> tuple[bool, Any]:
-        done, scene = self._capture.retrieve()
-        assert done
-        exposure_s, gain = self._in_flight[0]
-        light = scene / 255.0 * self._light * exposure_s / 0.01 * (gain / 10.0)
-        codes = 255 * np.clip(light, 0, 1) ** (1 / 2.2)
-        noisy = codes + self._rng.normal(0, 1.5, codes.shape)
-        return True, np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
-
-    def release(self) -> None:
-        self._capture.release()
-
-
-@pytest.fixture
-def scene(tmp_path: Path) -> Path:
-    rng = np.random.default_rng(2)
-    base = np.linspace(120, 255, 64)[None, :, None] * np.ones((48, 1, 3))
-    pictures = [(base - rng.uniform(0, 2)).astype(np.uint8) for _ in range(8)]
-    return write_video(tmp_path / "scene.avi", pictures, form="yuvj420p", codec="mjpeg")
-
-
-@pytest.fixture
-def sensors(scene: Path) -> Iterator[Any]:
-    made: list[Sensor] = []
-
-    def make(**options: Any) -> Sensor:
-        made.append(Sensor(scene, **options))
-        return made[-1]
-
-    yield make
-    for sensor in made:
-        sensor.release()
 
 
 def test_an_obedient_camera_is_locked_at_the_seconds_asked_for(sensors: Any) -> None:
