@@ -13,7 +13,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 from support.fault_table import Fault
+
+# A slow machine is no fault of the code: drawn examples may take as long as they need.
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 GRACE_S = 2.0
 """How long a thread may take to end after its test: what the program allows itself, too."""
