@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from liveview.review.enhance import Enhancer
-    from liveview.review.export import Job, Look, Stretch, Timing
+    from liveview.review.export import FlashReport, Job, Look, Stretch, Timing
     from liveview.settings import Settings
 
 _DESCRIPTION = """
@@ -28,6 +28,10 @@ Write files from a stored event. What each kind is follows from the ending of it
 _EPILOG = """
 times are seconds from the spark. The rig, blade, camera, times, settings and version stay with
 each file. The same event and options give the same files, bit for bit.
+
+caution: flashing pictures can harm people with photosensitive epilepsy. Clips and animations are
+checked against published limits (WCAG 2.3.1, ITU-R BT.1702) as they are written; --flashes soften
+keeps them inside. Passing is no proof that a clip is harmless to everybody.
 
 exit codes: 0 done, 2 bad arguments or settings, 3 event cannot be read, 4 output cannot be written,
 130 ended by Ctrl-C (no half file is left)
@@ -86,6 +90,13 @@ def _add_look(group: Any) -> None:
     group.add_argument("--width", metavar="PX", type=int, help="of the whole picture")
     group.add_argument("--caption", metavar="TEXT", default="", help="written on the picture")
     group.add_argument("--bare", action="store_true", help="write nothing on the picture")
+    group.add_argument(
+        "--flashes",
+        choices=("check", "soften"),
+        default="check",
+        help="of clip and animation: say when the limits for flashing are exceeded (default), or "
+        "soften such pictures",
+    )
     group.add_argument(
         "--still-kind",
         choices=("as-seen", "contrast", "raw"),
@@ -216,16 +227,23 @@ def _write(product: str, file: Path, enhancer: Enhancer, args: argparse.Namespac
 def _write_clip(file: Path, enhancer: Enhancer, args: argparse.Namespace, job: Job) -> None:
     from liveview.review.export import export_clip
 
-    export_clip(
+    report = export_clip(
         enhancer,
         file,
         timing=_timing(args, 30),
         look=_look(args),
         stretch=_stretch(enhancer, args),
         sound=args.sound == "stretched",
+        flashes=args.flashes,
         job=job,
         overwrite=args.overwrite,
     )
+    _say(report, file)
+
+
+def _say(report: FlashReport, file: Path) -> None:
+    if report.warning:
+        print(f"{file}: {report.warning}", file=sys.stderr)
 
 
 def _write_still(file: Path, enhancer: Enhancer, args: argparse.Namespace, job: Job) -> None:
@@ -262,15 +280,17 @@ def _write_sheet(file: Path, enhancer: Enhancer, args: argparse.Namespace, job: 
 def _write_animation(file: Path, enhancer: Enhancer, args: argparse.Namespace, job: Job) -> None:
     from liveview.review.export import export_animation
 
-    export_animation(
+    report = export_animation(
         enhancer,
         file,
         timing=_timing(args, 20),
         look=_look(args, usual_width=640),
         stretch=_stretch(enhancer, args),
+        flashes=args.flashes,
         job=job,
         overwrite=args.overwrite,
     )
+    _say(report, file)
 
 
 def _write_stack(file: Path, enhancer: Enhancer, args: argparse.Namespace, job: Job) -> None:

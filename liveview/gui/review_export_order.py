@@ -11,6 +11,7 @@ from liveview.gui.review_reader import EventFacts, Sight
 from liveview.recorder.reading import StoredEvent
 from liveview.review.enhance import Enhancer
 from liveview.review.export import (
+    FlashReport,
     Job,
     Look,
     Stretch,
@@ -22,6 +23,7 @@ from liveview.review.export import (
     export_still,
     export_table,
 )
+from liveview.review.export.flashcheck import Flashes
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +41,17 @@ class Order:
     marks: bool = True
     sound: bool = True
     caption: str = ""
+    soften: bool = False
+    """Keep what moves inside the limits for flashing."""
+
+    @property
+    def flashes(self) -> Flashes:
+        """What is done about flashing."""
+        return "soften" if self.soften else "check"
 
 
-def write_order(order: Order, path: Path, job: Job) -> Path:
-    """Write it; for a task's thread.
+def write_order(order: Order, path: Path, job: Job) -> str:
+    """Write it; for a task's thread. Returns words about flashing, empty when there are none.
 
     Raises
     ------
@@ -55,8 +64,8 @@ def write_order(order: Order, path: Path, job: Job) -> Path:
             "enhance", view=order.sight.view, gain_contrast=order.sight.gain
         )
         enhancer = Enhancer(event, settings, calibration=facts.calibration, disc=facts.disc)
-        _WRITERS[order.product](enhancer, path, order, job)
-    return path
+        report = _WRITERS[order.product](enhancer, path, order, job)
+    return "" if report is None else report.warning
 
 
 def _look(order: Order, width: int | None = None) -> Look:
@@ -74,26 +83,28 @@ def _stretch(order: Order) -> Stretch:
     return Stretch(order.first, order.last)
 
 
-def _write_clip(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
-    export_clip(
+def _write_clip(enhancer: Enhancer, path: Path, order: Order, job: Job) -> FlashReport:
+    return export_clip(
         enhancer,
         path,
         timing=Timing(rate=order.rate),
         look=_look(order),
         stretch=_stretch(order),
         sound=order.sound,
+        flashes=order.flashes,
         job=job,
     )
 
 
-def _write_animation(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
+def _write_animation(enhancer: Enhancer, path: Path, order: Order, job: Job) -> FlashReport:
     width = min(640, enhancer.event.start.source.width)
-    export_animation(
+    return export_animation(
         enhancer,
         path,
         timing=Timing(rate=order.rate, fps=Fraction(20)),
         look=_look(order, width),
         stretch=_stretch(order),
+        flashes=order.flashes,
         job=job,
     )
 
@@ -104,6 +115,10 @@ def _write_still(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None
 
 def _write_contrast(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
     export_still(enhancer, path, order.at, kind="contrast")
+
+
+def _write_raw(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
+    export_still(enhancer, path, order.at, kind="raw")
 
 
 def _write_sheet(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None:
@@ -118,14 +133,17 @@ def _write_table(enhancer: Enhancer, path: Path, order: Order, job: Job) -> None
     export_table(enhancer, path, stretch=_stretch(order), job=job)
 
 
-_WRITERS: dict[str, Callable[[Enhancer, Path, Order, Job], None]] = {
+_WRITERS: dict[str, Callable[[Enhancer, Path, Order, Job], FlashReport | None]] = {
     "clip": _write_clip,
+    "webm": _write_clip,
     "lossless": _write_clip,
     "still": _write_still,
     "contrast": _write_contrast,
+    "raw": _write_raw,
     "sheet": _write_sheet,
     "gif": _write_animation,
     "webp": _write_animation,
     "stack": _write_stack,
+    "npy": _write_stack,
     "table": _write_table,
 }

@@ -17,24 +17,30 @@ from liveview.gui.review_export_order import Order, write_order
 from liveview.gui.review_task import Task
 from liveview.gui.theme import COLOURS, Type, Weight
 from liveview.gui.words import THIN, count
+from liveview.review.export.flashcheck import CAUTION
 from liveview.review.player import rate_words
 
 PRODUCTS = {
     "clip": ("Slow clip", ".mp4", "H.264, sound stretched"),
+    "webm": ("WebM clip", ".webm", "VP9, free of patents, slower"),
     "lossless": ("Lossless clip", ".mkv", "every code value as shown"),
     "still": ("Still", ".png", "this frame, as seen"),
     "contrast": ("Contrast still", "_contrast.png", "this frame, 16 bit"),
+    "raw": ("Raw still", "_raw.png", "this frame, codes as recorded"),
     "sheet": ("Contact sheet", "_sheet.png", "frames around the spark"),
     "gif": ("Animated GIF", ".gif", "for slides"),
     "webp": ("Animated WebP", ".webp", "for slides, smaller"),
     "stack": ("Contrast stack", ".tif", "32 bit numbers, each frame"),
+    "npy": ("NumPy stack", ".npy", "the same for programs"),
     "table": ("Table of readings", ".csv", "a row for each frame"),
 }
 """Name, ending and note of everything that can be written."""
 
 SHAPES = {"as it is": "As recorded", "wide": "Wide 16:9", "tall": "Tall 9:16", "square": "Square"}
 
-TIMED = ("clip", "lossless", "gif", "webp")
+TIMED = ("clip", "webm", "lossless", "gif", "webp")
+WITH_SOUND = ("clip", "webm", "lossless")
+STILLS = ("still", "contrast", "raw")
 WRITTEN_ON = (*TIMED, "still", "sheet")
 
 
@@ -69,6 +75,9 @@ class ExportSheet(Overlay):
         self.marks.clicked.connect(lambda: self._change(marks=not self._held.marks))
         self.sound = self._pad("Sound, stretched", "")
         self.sound.clicked.connect(lambda: self._change(sound=not self._held.sound))
+        self.soften = self._pad("Soften flashes", "")
+        self.soften.setToolTip(f"Keeps it inside the published limits: {CAUTION}")
+        self.soften.clicked.connect(lambda: self._change(soften=not self._held.soften))
         self.caption = self._field("a caption on the picture", "Caption")
         self.caption.textChanged.connect(lambda text: self._change(caption=text.strip()))
         self.name = self._field("name of the file", "Name of the file")
@@ -133,6 +142,7 @@ class ExportSheet(Overlay):
                 marks=before.marks,
                 sound=before.sound,
                 caption=before.caption,
+                soften=before.soften,
             )
         if before is None or before.facts.path != order.facts.path:
             self._folder = folder
@@ -157,12 +167,14 @@ class ExportSheet(Overlay):
             pad.set_state(mark=choice_mark(on), on=on)
         self.marks.set_state(mark=choice_mark(held.marks), on=held.marks)
         self.sound.set_state(mark=choice_mark(held.sound), on=held.sound)
+        self.soften.set_state(mark=choice_mark(held.soften), on=held.soften)
+        self.soften.setEnabled(held.product in TIMED)
         drawn = held.product in WRITTEN_ON
         drawn_on: tuple[QWidget, ...] = (*self.shapes.values(), self.marks, self.caption)
         for widget in drawn_on:
             widget.setEnabled(drawn)
         has_sound = held.facts.start.sound is not None
-        self.sound.setEnabled(has_sound and held.product in ("clip", "lossless"))
+        self.sound.setEnabled(has_sound and held.product in WITH_SOUND)
         self.cancel_pad.setVisible(self.working)
         self.write_pad.setVisible(not self.working)
         self.lay_out()
@@ -210,7 +222,8 @@ class ExportSheet(Overlay):
             words = task.words
         except LiveviewError as error:
             words = str(error)
-        return words or f"Written: {self._path}"
+        told = f"; {task.result}" if task.result else ""
+        return words or f"Written: {self._path}{told}"
 
     def finish(self, timeout_s: float) -> None:
         """Cancel and wait. Raises WorkerStuck."""
@@ -238,20 +251,20 @@ class ExportSheet(Overlay):
     def lay_out(self) -> None:
         """See Overlay."""
         body, look = self.body_rect(), self.look
-        pads = (*self.products.values(), *self.shapes.values(), self.marks, self.sound)
+        pads = (*self.products.values(), *self.shapes.values(), self.marks, self.sound, self.soften)
         for pad in (*pads, self.folder_pad, self.write_pad, self.cancel_pad):
             pad.set_look(look)
         y = body.top()
         for pad in self.products.values():
             pad.move(round(body.left()), round(y))
-            y += look.px(5.1)
+            y += look.px(4.7)
         x = body.left() + look.px(40)
         y = body.top() + look.px(3.4)
         for pad in self.shapes.values():
             pad.move(round(x), round(y))
             y += look.px(3.6)
         y += look.px(0.8)
-        for pad in (self.marks, self.sound):
+        for pad in (self.marks, self.sound, self.soften):
             pad.move(round(x), round(y))
             y += look.px(3.6)
         width = body.right() - x
@@ -312,7 +325,7 @@ class ExportSheet(Overlay):
     def summary(self) -> str:
         """Which frames, at which rate, in which view."""
         held = self._held
-        if held.product in ("still", "contrast"):
+        if held.product in STILLS:
             what = f"frame {held.at + 1}"
         elif held.product == "sheet":
             what = "12 frames around the spark"

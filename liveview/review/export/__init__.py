@@ -4,12 +4,14 @@ from liveview.review.export.animation import export_animation
 from liveview.review.export.clip import Timing, export_clip
 from liveview.review.export.common import Stretch, event_scale, stretch_of
 from liveview.review.export.data import export_stack, export_table
+from liveview.review.export.flashcheck import FlashReport
 from liveview.review.export.images import export_sheet, export_still
 from liveview.review.export.job import Cancelled, Job
 from liveview.review.export.look import Look
 
 __all__ = [
     "Cancelled",
+    "FlashReport",
     "Job",
     "Look",
     "Stretch",

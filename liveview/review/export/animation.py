@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
@@ -18,6 +19,7 @@ from liveview.review.enhance import Enhancer
 from liveview.review.export.clip import Timing, schedule
 from liveview.review.export.coding import to_yuv420
 from liveview.review.export.common import Stretch, Studio, auto_rate, stretch_of
+from liveview.review.export.flashcheck import FlashCheck, Flashes, FlashReport
 from liveview.review.export.images import needs_ending
 from liveview.review.export.job import Job, whole_file
 from liveview.review.export.look import Look
@@ -39,10 +41,14 @@ def export_animation(
     timing: Timing | None = None,
     look: Look | None = None,
     stretch: Stretch | None = None,
+    flashes: Flashes = "check",
     job: Job | None = None,
     overwrite: bool = False,
-) -> None:
+) -> FlashReport:
     """Write an endless animation for slides: .gif or .webp.
+
+    The flash check (see :func:`liveview.review.export.clip.export_clip`) sees one round of it and
+    the first second of the next.
 
     Raises
     ------
@@ -69,16 +75,59 @@ def export_animation(
     gif = path.suffix.lower() == ".gif"
     studio = Studio(enhancer, look, rate=rate, even=not gif)
     about = export_metadata(
-        enhancer, "animation", (stretch.first, stretch.last), rate=str(rate), fps=str(timing.fps)
+        enhancer,
+        "animation",
+        (stretch.first, stretch.last),
+        rate=str(rate),
+        fps=str(timing.fps),
+        flashes=flashes,
     )
+    check = FlashCheck(flashes == "soften", (studio.canvas.width, studio.canvas.height))
+    checked = _Checked(studio, plan, stretch.first, timing.fps, check)
     finish = gif_with_text if gif else webp_with_text
     with whole_file(path, overwrite=overwrite) as part:
-        _write_animation(part, studio, plan, stretch.first, timing.fps, gif, job)
+        _write_animation(part, studio, checked, timing.fps, gif, job)
+        checked.look_at_the_next_round()
+        about["flash_check"] = check.report().words
         part.write_bytes(finish(part.read_bytes(), as_text(about)))
+    return check.report()
+
+
+class _Checked:
+    """The pictures of an animation, each through the flash check."""
+
+    def __init__(
+        self, studio: Studio, plan: list[int], first: int, fps: Fraction, check: FlashCheck
+    ) -> None:
+        self._studio, self._fps, self._check = studio, fps, check
+        self._frames = [first + index for index in plan]
+        self._shown, self._picture = -1, np.empty((0, 0, 3), np.uint8)
+
+    def picture(self, frame: int) -> Bytes:
+        """A picture as it would be without the check; a repeated one is the same array."""
+        if frame != self._shown:
+            self._shown, self._picture = frame, self._studio.picture(frame)
+        return self._picture
+
+    def __iter__(self) -> Iterator[Bytes]:
+        for number, frame in enumerate(self._frames):
+            yield self._check.admit(self.picture(frame), float(number / self._fps))
+
+    def probes(self) -> list[Bytes]:
+        """A few pictures from all over."""
+        picks = np.unique(np.linspace(0, len(self._frames) - 1, PROBES).round().astype(int))
+        return [self._studio.picture(self._frames[int(n)]) for n in picks]
+
+    def look_at_the_next_round(self) -> None:
+        """It begins again at once: what flashes at the seam counts, too."""
+        count = len(self._frames)
+        for number in range(min(count, math.ceil(self._fps))):
+            time_s = float((count + number) / self._fps)
+            self._check.admit(self.picture(self._frames[number]), time_s)
 
 
 def _write_animation(
-    path: Path, studio: Studio, plan: list[int], first: int, fps: Fraction, gif: bool, job: Job
+    path: Path, studio: Studio, checked: _Checked, fps: Fraction, gif: bool, job: Job
 ) -> None:
     canvas = studio.canvas
     with av.open(str(path), "w", format="gif" if gif else "webp", options={"loop": "0"}) as file:
@@ -87,8 +136,7 @@ def _write_animation(
         stream.width, stream.height = canvas.width, canvas.height
         stream.pix_fmt = "pal8" if gif else "yuv420p"
         stream.codec_context.time_base = 1 / fps
-        pictures = (studio.picture(first + index) for index in plan)
-        frames = _indexed(studio, plan, first) if gif else map(to_yuv420, pictures)
+        frames = _indexed(checked) if gif else map(to_yuv420, checked)
         try:
             for number, frame in enumerate(frames):
                 frame.pts, frame.time_base = number, 1 / fps
@@ -101,15 +149,13 @@ def _write_animation(
             raise OutputFailed(f"the coder failed ({error})", str(path)) from error
 
 
-def _indexed(studio: Studio, plan: list[int], first: int) -> Iterator[av.VideoFrame]:
+def _indexed(checked: _Checked) -> Iterator[av.VideoFrame]:
     """Pictures as codes of one palette."""
-    probes = np.unique(np.linspace(0, len(plan) - 1, PROBES).round().astype(int))
-    colours = common_palette([studio.picture(first + plan[int(n)]) for n in probes])
+    colours = common_palette(checked.probes())
     grey = bool(np.all(colours == colours[:, :1]))
     table = None if grey else nearest_colours(colours)
     alpha_first = np.concatenate((np.full((256, 1), 255, np.uint8), colours[:, ::-1]), axis=1)
-    for index in plan:
-        picture = studio.picture(first + index)
+    for picture in checked:
         codes = picture[..., 0].copy() if table is None else _codes(picture, table)
         yield av.VideoFrame.from_ndarray((codes, alpha_first), format="pal8")  # type: ignore[arg-type]
 

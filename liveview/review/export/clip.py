@@ -18,6 +18,13 @@ from liveview.recorder.reading import StoredEvent
 from liveview.review.enhance import Enhancer
 from liveview.review.export.coding import SOUND_RATE, ClipFile, coding_for
 from liveview.review.export.common import Stretch, Studio, auto_rate, stretch_of
+from liveview.review.export.flashcheck import (
+    FlashCheck,
+    Flashes,
+    FlashReport,
+    fill_in,
+    pending,
+)
 from liveview.review.export.job import Job, ahead, whole_file
 from liveview.review.export.look import Look
 from liveview.review.export.metadata import as_text, created_at, export_metadata
@@ -58,10 +65,14 @@ def export_clip(
     look: Look | None = None,
     stretch: Stretch | None = None,
     sound: bool = True,
+    flashes: Flashes = "check",
     job: Job | None = None,
     overwrite: bool = False,
-) -> None:
+) -> FlashReport:
     """Write a clip; its kind follows from the name's ending (.mp4, .webm, .mkv lossless).
+
+    ``flashes``: "soften" mixes pictures that would exceed the limits for flashing with the one
+    before. What the check found is returned and stays in the file's description.
 
     Raises
     ------
@@ -94,7 +105,10 @@ def export_clip(
         fps=str(timing.fps),
         shape=look.shape,
         sound="stretched" if track is not None and track.there else "none",
+        flashes=flashes,
     )
+    about["flash_check"] = pending()
+    check = FlashCheck(flashes == "soften", (studio.canvas.width, studio.canvas.height))
     with whole_file(path, overwrite=overwrite) as part:
         file = ClipFile(
             part,
@@ -113,13 +127,15 @@ def export_clip(
         try:
             with closing(read), closing(ahead(_shown(studio, read))) as pictures:
                 for number, picture in enumerate(pictures):
-                    file.add_picture(picture)
+                    file.add_picture(check.admit(picture, float(number / timing.fps)))
                     if track is not None and track.there:
                         track.feed(file, float((number + 1) / timing.fps))
                     job.step()
             file.finish()
         finally:
             file.close()
+        fill_in(part, check.report().words)
+    return check.report()
 
 
 def _decoded_first(event: StoredEvent, plan: list[int], first: int) -> Iterator[int]:

@@ -149,7 +149,12 @@ class ClipFile:
         self._samples = 0
         self._last: tuple[Bytes, av.VideoFrame] | None = None
         self._file = av.open(
-            str(path), "w", format=coding.container, container_options={"fflags": "+bitexact"}
+            str(path),
+            "w",
+            format=coding.container,
+            # No checksum over the description: a line of it is filled in at the end.
+            container_options={"fflags": "+bitexact"}
+            | ({} if coding.container == "mp4" else {"write_crc32": "0"}),
         )
         self._file.metadata.update(metadata)
         self._video = self._video_stream(coding, size, fps)
