@@ -152,8 +152,8 @@ class ShowPage(QWidget):
             for name, title in group.items():
                 self._pad(name, title, keys[f"show {name}"])
         self._pad("view", "View", keys["show view"])
-        if "card" in keys:
-            self._pad("card", "Key card", keys["card"])
+        if "key card" in keys:
+            self._pad("card", "Key card", keys["key card"])
         self._pad("guard", "Guard", keys["show guard"])
         self._pad("cautions", "Cautions", keys["show cautions"])
         self.sheet.raise_()
