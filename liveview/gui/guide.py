@@ -8,14 +8,13 @@ from PyQt6.QtCore import QRectF, Qt, QUrl, pyqtSignal
 from PyQt6.QtGui import (
     QDesktopServices,
     QFont,
-    QImageReader,
+    QImage,
     QKeyEvent,
     QResizeEvent,
     QTextBlockFormat,
     QTextCharFormat,
     QTextCursor,
     QTextDocument,
-    QTextFormat,
     QTextFrameFormat,
     QTextImageFormat,
     QTextLength,
@@ -66,6 +65,9 @@ OWN_KEYS = (
 
 PROPORTIONAL: int = QTextBlockFormat.LineHeightTypes.ProportionalHeight.value  # type: ignore[assignment]
 
+OBJECT = "\ufffc"
+"""What stands for a picture in a text."""
+
 CLOSE_KEYS = (Qt.Key.Key_F1, Qt.Key.Key_Escape)
 
 
@@ -95,6 +97,7 @@ class GuidePage(QTextBrowser):
     def set_look(self, look: Look) -> None:
         """Sizes for the present window; the page is set again."""
         self._look = look
+        self.setViewportMargins(0, 0, round(look.px(2)), 0)
         if self.name:
             place = self._share_scrolled()
             self.show_page(self.name)
@@ -109,7 +112,7 @@ class GuidePage(QTextBrowser):
         document.setDefaultFont(self._look.font())
         document.setDocumentMargin(0)
         self.setMarkdown(guide_file(name).read_text(encoding="utf-8"))
-        dress_document(document, self._look, self._room())
+        dress_document(document, self._look, self._room(), self.devicePixelRatioF())
         self._scroll_to(0.0)
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:
@@ -123,7 +126,7 @@ class GuidePage(QTextBrowser):
         super().resizeEvent(event)
         document = self.document()
         if self.name and document is not None:
-            _fit_pictures(document, self._room())
+            _fit_pictures(document, self._room(), self.devicePixelRatioF())
 
     def _room(self) -> float:
         viewport = self.viewport()
@@ -145,16 +148,18 @@ class GuidePage(QTextBrowser):
             self.turned.emit(Path(link.path()).stem)
 
 
-def dress_document(document: QTextDocument, look: Look, room: float) -> None:
+def dress_document(document: QTextDocument, look: Look, room: float, ratio: float) -> None:
     """Give a page from Markdown the type scale, spacing and colours of the window."""
     block = document.begin()
     while block.isValid():
         cursor = QTextCursor(block)
         level = block.blockFormat().headingLevel()
-        cursor.mergeBlockFormat(_block_format(level, look, cursor.currentTable() is not None))
+        inside = cursor.currentTable() is not None
+        cursor.mergeBlockFormat(_block_format(level, look, inside, _is_picture(block.text())))
         cursor.movePosition(QTextCursor.MoveOperation.EndOfBlock, QTextCursor.MoveMode.KeepAnchor)
         if level:
-            cursor.mergeCharFormat(_heading_format(level, look))
+            # Not merged: Markdown's own size of headings would win.
+            cursor.setCharFormat(_heading_format(level, look))
         else:
             _dress_links(cursor)
         block = block.next()
@@ -162,10 +167,14 @@ def dress_document(document: QTextDocument, look: Look, room: float) -> None:
     for frame in [] if root is None else root.childFrames():
         if isinstance(frame, QTextTable):
             _dress_table(frame, look)
-    _fit_pictures(document, room)
+    _fit_pictures(document, room, ratio)
 
 
-def _block_format(level: int, look: Look, in_table: bool) -> QTextBlockFormat:
+def _is_picture(text: str) -> bool:
+    return text.strip() == OBJECT
+
+
+def _block_format(level: int, look: Look, in_table: bool, picture: bool) -> QTextBlockFormat:
     made = QTextBlockFormat()
     if in_table:
         made.setTopMargin(0)
@@ -173,7 +182,7 @@ def _block_format(level: int, look: Look, in_table: bool) -> QTextBlockFormat:
         return made
     made.setTopMargin(look.px({0: 0.0, 1: 0.0, 2: 3.4}.get(level, 2.2)))
     made.setBottomMargin(look.px({0: 1.3, 1: 2.0}.get(level, 0.8)))
-    made.setLineHeight(100.0 if level else 128.0, PROPORTIONAL)
+    made.setLineHeight(100.0 if level or picture else 128.0, PROPORTIONAL)
     return made
 
 
@@ -181,7 +190,6 @@ def _heading_format(level: int, look: Look) -> QTextCharFormat:
     size = {1: Type.HEAD, 2: Type.LEAD}.get(level, Type.BODY)
     made = QTextCharFormat()
     made.setFont(look.font(size, Weight.STRONG))
-    made.setProperty(QTextFormat.Property.FontSizeAdjustment, 0)
     made.setForeground(COLOURS.text if level == 1 else COLOURS.brass)
     return made
 
@@ -230,7 +238,7 @@ def _dress_table(table: QTextTable, look: Look) -> None:
         head.setFormat(fill)
 
 
-def _fit_pictures(document: QTextDocument, room: float) -> None:
+def _fit_pictures(document: QTextDocument, room: float, ratio: float) -> None:
     """Pictures no wider than the text."""
     block = document.begin()
     while block.isValid():
@@ -239,21 +247,28 @@ def _fit_pictures(document: QTextDocument, room: float) -> None:
             fragment = fragments.fragment()
             style = fragment.charFormat()
             if style.isImageFormat():
-                _fit_picture(document, style.toImageFormat(), fragment.position(), room)
+                _fit_picture(document, style.toImageFormat(), fragment.position(), room, ratio)
             fragments += 1
         block = block.next()
 
 
 def _fit_picture(
-    document: QTextDocument, style: QTextImageFormat, position: int, room: float
+    document: QTextDocument, style: QTextImageFormat, position: int, room: float, ratio: float
 ) -> None:
-    base = document.baseUrl()
-    size = QImageReader(base.resolved(QUrl(style.name())).toLocalFile()).size()
-    if not size.isValid():
+    """Scaled beforehand: drawn smaller by the document itself, thin lines and words break up."""
+    name = document.baseUrl().resolved(QUrl(style.name()))
+    picture = QImage(name.toLocalFile())
+    if picture.isNull():
         return
-    width = min(float(size.width()), room)
-    style.setWidth(width)
-    style.setHeight(width * size.height() / size.width())
+    shown = min(picture.width(), round(room))
+    width = round(shown * ratio)
+    high = shown * picture.height() / picture.width()
+    if width < picture.width():
+        picture = picture.convertToFormat(QImage.Format.Format_RGB32)  # a palette is not mixed
+        picture = picture.scaledToWidth(width, Qt.TransformationMode.SmoothTransformation)
+    document.addResource(QTextDocument.ResourceType.ImageResource.value, name, picture)
+    style.setWidth(shown)
+    style.setHeight(high)
     cursor = QTextCursor(document)
     cursor.setPosition(position)
     cursor.setPosition(position + 1, QTextCursor.MoveMode.KeepAnchor)

@@ -77,6 +77,10 @@ def main() -> int:
     parser.add_argument("--show", default="", help="show file to start from")
     parser.add_argument("--audience", type=Path, help="the audience's window, on the screen")
     parser.add_argument("--keys", default="", help="keys pressed before the shot, with commas")
+    parser.add_argument(
+        "--knob", action="append", default=[], metavar="NAME=VALUE", help="a turn of the rig"
+    )
+    parser.add_argument("--linger", type=float, default=0.0, help="seconds after the keys")
     options = parser.parse_args()
     sys.setswitchinterval(SWITCH_INTERVAL_S)
     app = QApplication(["liveview"])
@@ -101,6 +105,10 @@ def main() -> int:
         add_other_pages(window, bridge)
         assert bridge.session is not None
         calibrate(bridge.session, options.scene)
+        for knob in options.knob:
+            name, value = knob.split("=")
+            assert bridge.session.rig is not None
+            bridge.session.rig.set(name, float(value))
         bridge.session.arm()
         QTest.qWait(round(options.wait * 1e3))
         window.turn_to(options.page)
@@ -114,6 +122,7 @@ def main() -> int:
         for key in filter(None, options.keys.split(",")):
             QTest.keySequence(app.focusWidget() or window, key)
             QTest.qWait(400)
+        QTest.qWait(round(options.linger * 1e3))
         window.grab().save(str(options.out))
         if options.audience:
             show.desk.audience.grab().save(str(options.audience))
