@@ -157,6 +157,14 @@ class House:
         answers = (*list_cameras(find=lambda: others), *list_genicam())
         return [*offers, *(SourceOffer(a.address, a.name, a.words) for a in answers)]
 
+    def microphones(self) -> Sequence[SourceOffer]:
+        """Sound inputs that are there."""
+        from liveview.gui.bridge import SourceOffer
+        from liveview.sources.listing import list_microphones
+
+        answers = list_microphones()
+        return [SourceOffer(a.name, a.name, a.words) for a in answers if a.answers]
+
     def scenes(self) -> Sequence[SourceOffer]:
         """The simulated rig and its scenes."""
         from liveview.bench.scene import load_scene, scene_names
@@ -181,7 +189,8 @@ class House:
         return Session(
             settings,
             source.frames,
-            sound=source.sound if source.has_sound and settings.sound.enabled else None,
+            sound=source.sound if source.has_sound else None,
+            sound_wanted=source.use,
             sink=sink,
             store_status=None if sink is None else sink.status,
             rig=source.rig,
@@ -193,7 +202,7 @@ class House:
         """What the window is handed."""
         from liveview.gui.bridge import Supplies
 
-        return Supplies(self.session, self.cameras, self.scenes())
+        return Supplies(self.session, self.cameras, self.scenes(), self.microphones)
 
     def close(self) -> None:
         """Let the recorder finish what it can in the time."""

@@ -641,6 +641,12 @@ class TriggerReading:
     flash: tuple[tuple[float, float], ...] = ()
     crack: tuple[tuple[float, float], ...] = ()
     level: tuple[tuple[float, float], ...] = ()
+    noise_rate_hz: float | None = None
+    """Events a second that noise alone would cause; None unless armed."""
+    frame_error_s: float | None = None
+    """How wrong the newest frame's time may be."""
+    sound_error_s: float | None = None
+    """The same of the newest block of sound."""
 
 
 @dataclass(frozen=True, slots=True)

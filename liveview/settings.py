@@ -191,6 +191,12 @@ class Sound(Section):
     """Name of the input; the system's default when empty."""
     enabled: bool = True
     rate_hz: Hertz | None = Field(None, gt=1000, le=1e6)
+    channel: int | None = Field(None, ge=1, le=64)
+    """The one that is heard, from 1; the mean of the first two when absent."""
+    delay_s: Seconds = Field(0.0, ge=-1, le=10)
+    """How late the sound comes beyond what its arrival shows: taken off every time."""
+    error_s: Seconds = Field(0.01, ge=0, le=1)
+    """How wrong its times may still be: flash and crack may be so far apart."""
 
 
 class Store(Section):

@@ -80,6 +80,8 @@ class Session:
         Makes a new, unopened frame source; called again after a stall.
     sound : callable, optional
         The same for sound.
+    sound_wanted : callable, optional
+        Told other settings before sound is opened anew for them.
     sink : EventSink, optional
         Keeps events. Without one they are spotted and shown only.
     store_status : callable, optional
@@ -102,6 +104,7 @@ class Session:
         frames: Callable[[], FrameSource],
         *,
         sound: Callable[[], SoundSource] | None = None,
+        sound_wanted: Callable[[Settings], None] | None = None,
         sink: EventSink | None = None,
         store_status: Callable[[], StoreStatus] | None = None,
         rig: RigHandle | None = None,
@@ -130,11 +133,16 @@ class Session:
         self._lost_ring_before = 0
         self._captured_before = 0
         self._stuck: tuple[str, ...] = ()
+        self._clock_check: ClockCheck | None = None
         self._interval_before: float | None = None
 
         self._capture = Capture(frames, self._opened, self._board, self.clock)
-        self._clock_check: ClockCheck | None = None
-        self._listen = None if sound is None else Listen(sound, self._sounds, self._board)
+        self._sound_wanted = sound_wanted
+        self._listen = (
+            None
+            if sound is None
+            else Listen(sound, self._sounds, self._board, lambda: self._settings.sound.enabled)
+        )
         builder = None if sink is None else EventBuilder(sink, self._describe, self._sounds)
         self._watch = Watch(
             feed=lambda: self._feed,
@@ -172,7 +180,12 @@ class Session:
         self._sound_worker = (
             None
             if self._listen is None
-            else Worker("sound", self._listen, on_finish=self._reader_over("sound"))
+            else Worker(
+                "sound",
+                self._listen,
+                on_finish=self._reader_over("sound"),
+                wake=self._listen.wake,
+            )
         )
 
     # -- life ---------------------------------------------------------------------------------
@@ -363,6 +376,10 @@ class Session:
         if self.camera is not None:
             self.camera.apply(settings.camera)
         self._sounds.reach_back(_sound_seconds(settings))
+        if settings.sound != before.sound and self._listen is not None:
+            if self._sound_wanted is not None:
+                self._sound_wanted(settings)
+            self._listen.reopen()
         self._chain.want(settings, self._disc)
 
         def change(catcher: Catcher, feed: Feed) -> tuple[()]:

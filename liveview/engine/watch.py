@@ -100,6 +100,8 @@ class Watch:
         self._block = -1
         self._newest_s = 0.0
         self._newest_at_s = 0.0
+        self._frame_error_s: float | None = None
+        self._sound_error_s: float | None = None
         self._flushed = False
         self._watched = 0
         self._missed = 0
@@ -146,6 +148,9 @@ class Watch:
             flash=self._flash_signal.recent(),
             crack=self._crack_signal.recent(),
             level=self._level.recent(),
+            noise_rate_hz=catcher.noise_rate_hz if catcher.state is ArmState.ARMED else None,
+            frame_error_s=self._frame_error_s,
+            sound_error_s=self._sound_error_s if self._hears() else None,
         )
 
     def order(self, what: Callable[[Catcher, Feed], tuple[Action, ...]]) -> None:
@@ -238,6 +243,7 @@ class Watch:
         if self._catching and lease.frame.time_s - self._newest_s > self._patience_s(feed):
             self._cut(feed, catcher)
         self._newest_s, self._newest_at_s = lease.frame.time_s, self._clock()
+        self._frame_error_s = lease.frame.stamp.error_s
         actions = catcher.see(lease.frame)
         self._watched += 1
         self._flash_signal.add(self._newest_s, catcher.flash_strength)
@@ -254,6 +260,7 @@ class Watch:
         blocks = self._sounds.following(self._block)
         for number, block in blocks:
             self._block = number
+            self._sound_error_s = block.error_s
             actions = catcher.hear(block)
             end_s = block_end_s(block)
             self._crack_signal.add(end_s, catcher.crack_strength)

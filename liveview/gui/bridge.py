@@ -43,13 +43,15 @@ class SourceOffer:
 class Supplies:
     """What the window is handed: it knows neither sources nor the recorder.
 
-    ``open_session`` builds a session (not started) for an address; ``look_for_cameras`` may take
-    seconds and is called in a thread; ``scenes`` are the simulated rig's.
+    ``open_session`` builds a session (not started) for an address; ``look_for_cameras`` and
+    ``look_for_microphones`` may take seconds and are called in a thread; ``scenes`` are the
+    simulated rig's.
     """
 
     open_session: Callable[[str, Settings], Session]
     look_for_cameras: Callable[[], Sequence[SourceOffer]]
     scenes: Sequence[SourceOffer]
+    look_for_microphones: Callable[[], Sequence[SourceOffer]] = tuple
 
 
 class Bridge(QObject):

@@ -16,6 +16,7 @@ from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
 from liveview.gui.words import THIN, first_up
 from liveview.model import ArmState, TriggerReading
 from liveview.settings import Catch
+from liveview.trigger.catcher import EASIER, crack_sigma
 
 LOWEST_DB = -60.0
 
@@ -176,10 +177,14 @@ class SignalStrip(QWidget):
         lane = (self.height() - top - self._look.px(0.5)) / 2
         return top + lane, lane
 
+    def lane_sigma(self, up: bool) -> float:
+        """The threshold of one of the lanes: a crack may be somewhat weaker than a flash."""
+        return self.sigma if up else crack_sigma(self.sigma)
+
     def threshold_y(self, up: bool = True) -> float:
         """Where a threshold line lies."""
         zero, lane = self._axis()
-        return zero - (FILL if up else -FILL) * lane * strength_to_share(self.sigma)
+        return zero - (FILL if up else -FILL) * lane * strength_to_share(self.lane_sigma(up))
 
     def paintEvent(self, event: QPaintEvent | None) -> None:
         p = QPainter(self)
@@ -249,12 +254,13 @@ class SignalStrip(QWidget):
         right = int(Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignRight)
         half, room = self._look.px(1.2), self._left - self._look.px(0.6)
         taken: list[float] = []
-        for sigma in ((self.sigma,) if used else ()) + (TOP_SIGMA, 10.0, 30.0):
+        own = (self.lane_sigma(sign < 0),) if used else ()
+        for sigma in (*own, TOP_SIGMA, 10.0, 30.0):
             y = zero + FILL * sign * lane * strength_to_share(sigma)
             if all(abs(y - other) >= 1.6 * half for other in taken):
                 mine = used and not taken
                 p.setPen(COLOURS.text if mine else COLOURS.quiet)
-                p.drawText(QRectF(0, y - half, room, 2 * half), right, f"{sigma:g}{THIN}σ")
+                p.drawText(QRectF(0, y - half, room, 2 * half), right, f"{sigma:.3g}{THIN}σ")
                 taken.append(y)
 
     def _bars(
@@ -276,7 +282,7 @@ class SignalStrip(QWidget):
                 continue
             x = self.width() - self._look.px(0.8) - age / STRIP_S * (room - self._look.px(1.6))
             tip = zero + FILL * reach * strength_to_share(sigma)
-            over = used and sigma > self.sigma
+            over = used and sigma > self.lane_sigma(reach < 0)
             colour = COLOURS.ember if over else COLOURS.quiet if used else COLOURS.line
             p.setPen(pen(colour, self._look.line(2.4 if over else 1.4)))
             p.drawLine(QPointF(x, zero), QPointF(x, tip))
@@ -303,7 +309,8 @@ class SignalStrip(QWidget):
         self.setCursor(Qt.CursorShape.SizeVerCursor if near else Qt.CursorShape.ArrowCursor)
         if self._draft is not None:
             zero, lane = self._axis()
-            self._draft = handy_sigma(share_to_strength(abs(y - zero) / (FILL * lane)))
+            drawn = share_to_strength(abs(y - zero) / (FILL * lane))
+            self._draft = handy_sigma(drawn if y < zero else drawn + EASIER)
             self.update()
 
     def mouseReleaseEvent(self, event: QMouseEvent | None) -> None:

@@ -16,22 +16,26 @@ from PyQt6.QtCore import QRect, Qt, pyqtSignal
 from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
-from liveview.errors import LiveviewError
+from liveview.errors import LiveviewError, WorkerStuck
 from liveview.gui.bridge import Bridge
 from liveview.gui.catch_bits import ArmBadge, LevelMeter, SignalStrip, calm_mark
 from liveview.gui.catch_cards import CaughtCards
 from liveview.gui.catch_dial import CatchDial
 from liveview.gui.catch_list import EventList
+from liveview.gui.catch_microphone import MicrophoneSheet
 from liveview.gui.catch_ring import RingValues, span_for
 from liveview.gui.catch_sheet import CautionSheet
 from liveview.gui.catch_words import (
     CAUTION,
+    Clocks,
     arm_of,
+    clock_lines,
     delay_words,
     heard,
     limit_words,
     longest_pre_s,
     memory_words,
+    rate_words,
     raw_rate,
     space_words,
     store_words,
@@ -113,6 +117,7 @@ class CatchPage(QWidget):
         self.store = Lines(RIGHT, from_bottom=True, parent=self)
         self.caution = Lines(parent=self)
         self.sheet = CautionSheet(self)
+        self.microphone = MicrophoneSheet(bridge.supplies.look_for_microphones, self)
         self.pads: dict[str, Pad] = {}
         self._connect()
 
@@ -122,6 +127,7 @@ class CatchPage(QWidget):
         self._bridge.source_changed.connect(self._on_source)
         self.badge.clicked.connect(self._keys["arm"].run)
         self.rows.wanted.connect(self._want)
+        self.microphone.rows.wanted.connect(self._want)
         self.dial.wanted.connect(partial(self._want, "catch"))
         self.dial.turned.connect(self._turn_named)
         self.dial.refused.connect(self._say_limit)
@@ -130,16 +136,16 @@ class CatchPage(QWidget):
 
     def own_actions(self) -> tuple[Action, ...]:
         """What can be done here, for the window's key map."""
-        group, rows = "Caught", self.rows
+        group = "Caught"
         return (
             Action(
-                "caught row above", ("Up",), "The setting above", group, partial(rows.choose, -1)
+                "caught row above", ("Up",), "The setting above", group, partial(self._choose, -1)
             ),
             Action(
-                "caught row below", ("Down",), "The setting below", group, partial(rows.choose, 1)
+                "caught row below", ("Down",), "The setting below", group, partial(self._choose, 1)
             ),
-            Action("caught row less", ("Left",), "Less of it", group, partial(rows.turn, -1)),
-            Action("caught row more", ("Right",), "More of it", group, partial(rows.turn, 1)),
+            Action("caught row less", ("Left",), "Less of it", group, partial(self._turn, -1)),
+            Action("caught row more", ("Right",), "More of it", group, partial(self._turn, 1)),
             Action(
                 "caught newer", ("PgUp",), "A newer event", group, partial(self.events.choose, -1)
             ),
@@ -151,13 +157,17 @@ class CatchPage(QWidget):
             Action("caught put back", ("U", "Ctrl+Z"), "Put it back", group, self.put_back),
             Action("caught spark", ("Y",), "A spark of the simulated rig", group, self.spark),
             Action("caught cautions", ("K",), "Cautions for sparks", group, self.toggle_cautions),
+            Action("caught quiet", ("Q",), "Learn the quiet (again)", group, self.learn_quiet),
+            Action("caught microphone", ("M",), "The microphone", group, self.toggle_microphone),
         )
 
     def make_pads(self) -> None:
         """Build the pads, once the actions are in the window's key map."""
         titles = {
             "trigger": "Keep now",
+            "quiet": "Learn the quiet",
             "spark": "Spark",
+            "microphone": "Microphone",
             "review": "Review",
             "bin": "Bin",
             "put back": "Put back",
@@ -171,6 +181,7 @@ class CatchPage(QWidget):
             pad.set_look(self._look)
             self.pads[name] = pad
         self.sheet.raise_()
+        self.microphone.raise_()
         self._refresh_pads()
 
     # --- what can be done
@@ -241,15 +252,50 @@ class CatchPage(QWidget):
         except LiveviewError as error:
             self._bridge.said.emit(str(error))
 
+    def _choose(self, by: int) -> None:
+        """The setting above or below, on the sheet when it is open."""
+        self._panel.choose(by)
+
+    def _turn(self, steps: int) -> None:
+        self._panel.turn(steps)
+
+    @property
+    def _panel(self) -> TuningPanel:
+        return self.microphone.rows if self.microphone.isVisible() else self.rows
+
+    def learn_quiet(self) -> None:
+        """Arm by learning the quiet, also when it is armed already."""
+        if self._bridge.session is None:
+            self._bridge.said.emit("No source is open yet.")
+        else:
+            self._bridge.session.arm()
+
+    def toggle_microphone(self) -> None:
+        """The microphone's sheet, or back."""
+        there = self.microphone.isVisible()
+        self.close_own()
+        if not there:
+            self.microphone.show_status(self._status)
+            self.microphone.open()
+
+    def finish(self, timeout_s: float) -> tuple[str, ...]:
+        """End a search for microphones; words about it when it does not answer."""
+        try:
+            self.microphone.finish(timeout_s)
+        except WorkerStuck as error:
+            return (str(error),)
+        return ()
+
     def toggle_cautions(self) -> None:
         """The cautions in full, or back."""
         if not self.close_own():
             self.sheet.open()
 
     def close_own(self) -> bool:
-        """Put the cautions away; False when they were not there."""
-        there = self.sheet.isVisible()
+        """Put the sheets away; False when there was none."""
+        there = self.sheet.isVisible() or self.microphone.isVisible()
         self.sheet.close_sheet()
+        self.microphone.close_sheet()
         if there:
             self.setFocus()
         return there
@@ -260,6 +306,7 @@ class CatchPage(QWidget):
         """The settings in force."""
         self._settings = settings
         self.rows.set_settings(settings)
+        self.microphone.set_settings(settings)
         self._refresh()
 
     def showEvent(self, event: QShowEvent | None) -> None:
@@ -268,6 +315,7 @@ class CatchPage(QWidget):
 
     def hideEvent(self, event: QHideEvent | None) -> None:
         self.sheet.close_sheet()
+        self.microphone.close_sheet()
 
     def _on_source(self, address: str) -> None:
         self.dial.picture.clear()
@@ -308,6 +356,8 @@ class CatchPage(QWidget):
         self.badge.show_arm(arm_of(status, catch))
         self.dial.show_values(self._ring_values())
         self.path.show_lines(self._path_lines())
+        if self.microphone.isVisible():
+            self.microphone.show_status(status)
         name = "" if status.sound is None else status.sound.name
         self.meter.show_heard(heard(status, self._settings), name)
         self.strip.show_reading(status.trigger, catch, status.sound is not None)
@@ -342,8 +392,13 @@ class CatchPage(QWidget):
     def _path_lines(self) -> list[Line]:
         settings = self._settings
         words = delay_words(settings.catch.mic_distance_m, settings.rig.temperature_k)
-        lines = [Line(first_up(words) + ".", Type.SMALL, colour=COLOURS.quiet, gap=0.0)]
+        rate = rate_words(self._status.trigger)
+        said = [first_up(rate) + "."] if rate else []
+        said += [first_up(words) + "."]
         limit = limit_words(settings.catch, self._status.ring_capacity_seconds)
+        if not limit:
+            said += clock_lines(Clocks.of(self._status, settings))[:1]
+        lines = [Line(text, Type.SMALL, colour=COLOURS.quiet, gap=0.0) for text in said]
         if limit:
             lines.append(Line(first_up(limit) + ".", Type.SMALL, gap=0.6, mark=notice_mark))
         return lines
@@ -392,7 +447,7 @@ class CatchPage(QWidget):
         """Sizes for the present window."""
         self._look = look
         parts = (self.badge, self.rows, self.path, self.meter, self.strip, self.heading)
-        for part in (*parts, self.events, self.store, self.caution, self.sheet):
+        for part in (*parts, self.events, self.store, self.caution):
             part.set_look(look)
         for pad in self.pads.values():
             pad.set_look(look)
@@ -421,14 +476,15 @@ class CatchPage(QWidget):
         rows = px(self.rows.steps_high)
         self._left(self.rows, px(27), rows, inset=0.6)
         self._left(self.path, px(27) + rows + px(1), px(9.5))
-        self._left(self.meter, px(62.5), px(11))
+        self._left(self.meter, px(61.6), px(10))
         self._left(self.strip, px(75), base - px(75))
         self._right(self.heading, px(11), px(4))
         self._right(self.events, px(15), px(45))
         self._right(self.store, px(66), base - px(66.5))
         self._put(self.caution, px(2), height - px(4.4), width - px(22), px(4))
-        self.sheet.resize(width, height)
-        self.sheet.set_look(look)
+        for sheet in (self.sheet, self.microphone):
+            sheet.resize(width, height)
+            sheet.set_look(look)
         self._place_pads()
 
     def _left(self, widget: QWidget, top: float, tall: float, *, inset: float = 0.0) -> None:
@@ -449,8 +505,8 @@ class CatchPage(QWidget):
         if not self.pads:
             return
         px, width = self._look.px, self.width()
-        x = px(13.2)
-        for name in ("trigger", "spark"):
+        x = px(1.0)
+        for name in ("trigger", "quiet", "spark"):
             self.pads[name].move(round(x), round(px(21.8)))
             x += self.pads[name].width() + px(1)
         x = width - px(1.5)
@@ -460,6 +516,8 @@ class CatchPage(QWidget):
                 x -= pad.width()
                 pad.move(round(x), round(px(60.6)))
                 x -= px(0.4)
+        microphone = self.pads["microphone"]
+        microphone.move(round(px(1.4)), round(px(71)))
         pad = self.pads["cautions"]
         pad.move(round(width - px(1.5) - pad.width()), round(self.height() - px(5)))
 

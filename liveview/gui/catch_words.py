@@ -8,11 +8,19 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from liveview.gui.words import CAUSE_WORDS, DOT, MINUS, THIN, count, data_size, first_up, seconds
-from liveview.model import ArmState, Cause, SessionStatus, SourceInfo, StoreStatus, TriggerReading
+from liveview.model import (
+    ArmState,
+    Cause,
+    SessionStatus,
+    SourceInfo,
+    Spotted,
+    StoreStatus,
+    TriggerReading,
+)
 from liveview.review.shelf import EventCard
 from liveview.settings import Catch, Settings
 from liveview.trigger.crack import sound_speed
-from liveview.trigger.pairing import PATIENCE_S
+from liveview.trigger.pairing import PATIENCE_S, Pairing
 
 VERDICT_S = 0.1 + PATIENCE_S
 """Memory the trigger itself needs: a flash is certain some frames later, a crack may be awaited."""
@@ -159,6 +167,51 @@ def delay_words(distance_m: float, temperature_k: float) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class Clocks:
+    """How sure the times of frames and sound are, and what follows for pairs; seconds."""
+
+    frame_s: float | None
+    sound_s: float | None
+    apart_s: float | None
+    """Flash and crack may be so far apart and still be one spark."""
+
+    @classmethod
+    def of(cls, status: SessionStatus, settings: Settings) -> Clocks:
+        """As they stand."""
+        frame_s, sound_s = status.trigger.frame_error_s, status.trigger.sound_error_s
+        if frame_s is None or sound_s is None:
+            return cls(frame_s, sound_s, None)
+        path_s = settings.catch.mic_distance_m / sound_speed(settings.rig.temperature_k)
+        pairing = Pairing("both", path_s)
+        flash = Spotted(0.0, frame_s, Cause.FLASH, 0.0)
+        return cls(frame_s, sound_s, pairing.window_s(flash, Spotted(0.0, sound_s, Cause.SOUND, 0)))
+
+
+def clock_lines(clocks: Clocks) -> tuple[str, ...]:
+    """How sure the clocks are, in words."""
+    parts = [
+        f"{name} ±{_milliseconds(value)}"
+        for name, value in (("frames", clocks.frame_s), ("sound", clocks.sound_s))
+        if value is not None
+    ]
+    lines = [f"Times: {', '.join(parts)}."] if parts else []
+    if clocks.apart_s is not None:
+        lines.append(f"Flash and crack are one up to {_milliseconds(clocks.apart_s)} apart.")
+    return tuple(lines)
+
+
+def _milliseconds(value_s: float) -> str:
+    return f"{value_s * 1e3:.2g}{THIN}ms" if value_s < 0.0995 else f"{value_s * 1e3:.0f}{THIN}ms"
+
+
+def rate_words(trigger: TriggerReading) -> str:
+    """How often noise alone would start an event; empty unless armed on something."""
+    if not trigger.noise_rate_hz:
+        return ""
+    return f"noise alone starts it about once in {time_words(1.0 / trigger.noise_rate_hz)}"
+
+
+@dataclass(frozen=True, slots=True)
 class Heard:
     """The sound for the meter: peaks of full scale (None: no sound), whether clipped, words."""
 
@@ -174,9 +227,9 @@ def heard(status: SessionStatus, settings: Settings) -> Heard:
     level = status.trigger.level
     if status.sound is None:
         if not settings.sound.enabled:
-            return Heard(words="sound is switched off (sound.enabled)")
+            return Heard(words="sound is switched off: M switches it on")
         return Heard(
-            words="no microphone answers (sound.device names one); flashes are seen all the same",
+            words="no microphone answers: M chooses one; flashes are seen all the same",
             worry=True,
         )
     if not level:

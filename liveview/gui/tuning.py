@@ -154,6 +154,12 @@ class TuningPanel(QWidget):
         self._settings = settings
         self.update()
 
+    def set_rows(self, rows: Sequence[Row]) -> None:
+        """Other rows, or other values to choose from; the one in hand stays the one in hand."""
+        self._rows = tuple(rows)
+        self._index = min(self._index, len(self._rows) - 1)
+        self.update()
+
     @property
     def steps_high(self) -> float:
         """Height it wants, in steps."""

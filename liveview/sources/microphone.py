@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from liveview.errors import SoundUnavailable, SourceStalled
 from liveview.model import SoundBlock, SoundInfo
+from liveview.settings import Sound
 from liveview.sources.arrival import ArrivalFit
 
 QUEUE_BLOCKS = 256
@@ -19,8 +20,11 @@ BLOCK_S = 0.01
 """Short for the trigger, long enough not to keep the interpreter busy."""
 
 COMMON_RATES_HZ = (48000.0, 44100.0)
-SYSTEM_DELAY_S = 0.010
+SYSTEM_DELAY_S = Sound().error_s
 """Delay of the sound system that no arrival can show; 10 ms were measured with a sound server."""
+
+HOLE_S = 1.0
+"""A block that comes so late follows samples that never came, marked or not: the computer slept."""
 
 SILENCE_S = 2.0
 """Exact zeros for this long are no quiet room but a missing permission or a muted input."""
@@ -96,14 +100,27 @@ class MicrophoneSource:
         The session's clock, seconds.
     rate_hz : float, optional
         Wanted sample rate; else the device's own, 48 kHz, 44.1 kHz, whichever opens first.
+    channel : int, optional
+        Deliver this channel only, from 1; else the first two.
+    delay_s, error_s : float
+        Taken off every time; uncertainty that is left, beside that of the arrivals.
     """
 
     def __init__(
-        self, device: str, *, clock: Callable[[], float], rate_hz: float | None = None
+        self,
+        device: str,
+        *,
+        clock: Callable[[], float],
+        rate_hz: float | None = None,
+        channel: int | None = None,
+        delay_s: float = 0.0,
+        error_s: float = SYSTEM_DELAY_S,
     ) -> None:
         self._device = device
         self._clock = clock
         self._wanted_hz = rate_hz
+        self._channel = channel
+        self._delay_s, self._error_s = delay_s, error_s
         self._queue = BlockQueue(QUEUE_BLOCKS)
         self._stream: Any = None
         self._rate_hz = 0.0
@@ -133,7 +150,7 @@ class MicrophoneSource:
         """
         library = sound_library()
         index, entry = self._found(library)
-        channels = max(1, min(2, int(entry["max_input_channels"])))
+        channels = self._channels_of(entry)
         own = float(entry["default_samplerate"])
         rates = [rate for rate in (self._wanted_hz, own, *COMMON_RATES_HZ) if rate]
         error: Exception | None = None
@@ -144,7 +161,8 @@ class MicrophoneSource:
                 error = error or problem
                 continue
             note = "" if rate == rates[0] else f"{rates[0]:g} Hz refused, {rate:g} Hz used"
-            return SoundInfo(str(entry["name"]), self._rate_hz, channels, live=True, note=note)
+            given = channels if self._channel is None else 1
+            return SoundInfo(str(entry["name"]), self._rate_hz, given, live=True, note=note)
         raise SoundUnavailable(
             f"the microphone does not open ({error})",
             str(entry["name"]),
@@ -163,14 +181,18 @@ class MicrophoneSource:
         if got is None:
             raise SourceStalled(f"no sound came for {timeout_s:g} s", "microphone")
         samples, arrived_s, lost, gap = got
-        if gap:
-            lost = max(lost, self._lost_by_time(len(samples), arrived_s))
+        if self._channel is not None:
+            samples = samples[:, self._channel - 1 : self._channel]
+        late_s = self._late_s(len(samples), arrived_s)
+        if gap or late_s > HOLE_S:
+            lost = max(lost, 1, round(late_s * self._rate_hz))
         first = self._count + lost
         self._count = first + len(samples)
         self._fit.add(self._count, arrived_s)
         self._note_silence(samples)
-        error_s = SYSTEM_DELAY_S + self._fit.jitter_s
-        return SoundBlock(samples, self._rate_hz, self._fit.time_s(first), error_s, lost)
+        start_s = self._fit.time_s(first) - self._delay_s
+        error_s = self._error_s + self._fit.jitter_s
+        return SoundBlock(samples, self._rate_hz, start_s, error_s, lost)
 
     def close(self) -> None:
         """Stop listening."""
@@ -200,6 +222,18 @@ class MicrophoneSource:
             raise
         self._stream = stream
 
+    def _channels_of(self, entry: Mapping[str, Any]) -> int:
+        most = int(entry["max_input_channels"])
+        if self._channel is None:
+            return max(1, min(2, most))
+        if self._channel > most:
+            raise SoundUnavailable(
+                f"it has {most} channels, not {self._channel}",
+                str(entry["name"]),
+                "choose another sound.channel",
+            )
+        return self._channel
+
     def _found(self, library: Any) -> tuple[int | None, Mapping[str, Any]]:
         if self._device:
             index = match_device(self._device, tuple(library.query_devices()))
@@ -211,11 +245,11 @@ class MicrophoneSource:
                 "there is no microphone", "sound input", "plug one in, or go on without sound"
             ) from error
 
-    def _lost_by_time(self, samples: int, arrived_s: float) -> int:
-        """Samples missing before a block that the sound system marked, from its arrival."""
-        expected_s = self._fit.time_s(self._count + samples)
-        late_s = arrived_s - expected_s - self._fit.jitter_s
-        return max(1, round(late_s * self._rate_hz))
+    def _late_s(self, samples: int, arrived_s: float) -> float:
+        """How much later a block came than the samples so far make one expect."""
+        if self._count == 0:
+            return 0.0
+        return arrived_s - self._fit.time_s(self._count + samples) - self._fit.jitter_s
 
     def _note_silence(self, samples: NDArray[np.float32]) -> None:
         if self._heard:

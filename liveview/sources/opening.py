@@ -98,6 +98,10 @@ class Input:
         """True when ``sound`` gives something to listen to."""
         return self._sound is not None
 
+    def use(self, settings: Settings) -> None:
+        """Other settings, for the next source that is made."""
+        self._settings = settings
+
     def frames(self) -> FrameSource:
         """A new, unopened source of the pictures."""
         return self._frames()
@@ -150,10 +154,9 @@ class Input:
         return frames
 
     def _microphone(self) -> Callable[[], SoundSource] | None:
-        sound = self._settings.sound
-        if not (self._live and sound.enabled):
+        if not self._live:
             return None
-        return lambda: microphone(sound.device, self._settings, clock=self._clock)
+        return lambda: microphone(self._settings.sound.device, self._settings, clock=self._clock)
 
     def _network(self) -> tuple[Callable[[], FrameSource], Callable[[], SoundSource] | None]:
         parts = urlsplit(self.address)
@@ -269,7 +272,15 @@ def microphone(device: str, settings: Settings, *, clock: Clock) -> SoundSource:
     """A microphone by name; the system's default when the name is empty."""
     from liveview.sources.microphone import MicrophoneSource
 
-    return MicrophoneSource(device, clock=clock, rate_hz=settings.sound.rate_hz)
+    sound = settings.sound
+    return MicrophoneSource(
+        device,
+        clock=clock,
+        rate_hz=sound.rate_hz,
+        channel=sound.channel,
+        delay_s=sound.delay_s,
+        error_s=sound.error_s,
+    )
 
 
 def frame_source(

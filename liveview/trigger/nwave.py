@@ -8,6 +8,8 @@ only", in units of the noise's variance.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -101,7 +103,7 @@ def matched_to_n_wave(seconds: float, rate_hz: float, place: float = 0.0) -> Sam
     return np.asarray(taps / np.sqrt(variance))
 
 
-def _band(hz: Samples, rate_hz: float) -> Samples:
+def _band(hz: NDArray[Any], rate_hz: float) -> Samples:
     """Gain of the band, with soft edges."""
     top = min(TOP_HZ, SHARE_OF_RATE * rate_hz)
     rise = np.clip((hz - 0.8 * LOW_HZ) / (0.4 * LOW_HZ), 0.0, 1.0)

@@ -559,3 +559,53 @@ def test_another_exposure_makes_calibration_and_learnt_quiet_invalid():
         assert session.status().counters.lost_source == 0
         made[0].info = says
         wait_for(lambda: session.status().has == {CalibrationKind.OPEN})
+
+
+def test_another_microphone_is_opened_at_once_and_sound_can_be_switched_off():
+    says = info()
+    wanted: list[Settings] = []
+    made: list[ScriptedSound] = []
+    clock = SessionClock()
+
+    def blocks() -> Iterator[SoundBlock]:
+        start_s = clock()
+        for i in range(10_000):
+            yield SoundBlock(np.full((480, 1), 0.1, np.float32), 48000.0, start_s + 0.01 * i)
+
+    def make() -> ScriptedSound:
+        if wanted and wanted[-1].sound.device == "none such":
+            raise SoundUnavailable("there is no such microphone", "none such")
+        made.append(ScriptedSound(blocks(), clock=clock))
+        return made[-1]
+
+    settings = quick()
+    session = Session(
+        settings,
+        lambda: ScriptedSource(says, forever(says), clock),
+        sound=make,
+        sound_wanted=wanted.append,
+        clock=clock,
+    )
+    session.start()
+    try:
+        wait_for(lambda: session.status().counters.sound_blocks > 3)
+        session.apply(settings.replaced("sound", device="none such"))
+        wait_for(lambda: any("no such microphone" in words for words in session.status().words))
+        assert session.status().sound is None
+        assert session.status().state is SessionState.RUNNING
+        assert [source.closes for source in made] == [1]
+        other = settings.replaced("sound", device="another")
+        session.apply(other)
+        wait_for(lambda: session.status().sound is not None)
+        wait_for(lambda: not session.status().words)
+        session.apply(other.replaced("catch", post_trigger_s=0.3))  # not about the sound
+        session.apply(settings.replaced("sound", enabled=False))
+        wait_for(lambda: session.status().sound is None)
+        assert [source.closes for source in made] == [1, 1]
+        assert session.status().words == ()
+        session.apply(settings)
+        wait_for(lambda: session.status().sound is not None)
+        assert [w.sound.device for w in wanted] == ["none such", "another", "", ""]
+    finally:
+        session.stop()
+    assert [source.closes for source in made] == [1, 1, 1]

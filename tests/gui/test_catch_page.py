@@ -347,3 +347,41 @@ def test_the_list_follows_a_folder_that_is_not_there_and_one_with_strange_things
     assert cards.cards == ()
     assert cards.put_back()[1] == "broken"
     assert (tmp_path / "broken" / "event.json").read_text() == "{"
+
+
+def test_the_microphone_is_chosen_on_a_sheet_with_the_keyboard(make: Make) -> None:
+    bench = make(0.01)
+    page = bench.page
+    bench.wait(lambda: "Times: frames ±" in bench.words())
+    assert "sound ±" in bench.words()
+    bench.rig.press("M")
+    assert "Flash and crack are one up to" in page.microphone.facts.words()
+    assert page.microphone.isVisible()
+    bench.wait(lambda: "No microphone is there" in page.microphone.facts.words())
+    assert "Now: scripted, 48" in page.microphone.facts.words()
+    for key in ("Down", "Down", "Down", "Right"):
+        bench.rig.press(key)
+    assert bench.rig.bridge.settings.sound.channel == 1
+    bench.rig.press("Down")
+    bench.rig.press("Right")
+    assert bench.rig.bridge.settings.sound.delay_s == 0.001
+    bench.rig.press("Down")
+    bench.rig.press("Left")
+    assert bench.rig.bridge.settings.sound.error_s == 0.005
+    assert bench.rig.bridge.settings.catch == bench.page.rows._settings.catch
+    bench.rig.press("Esc")
+    assert not page.microphone.isVisible()
+    bench.rig.press("M")
+    bench.rig.press("Up")
+    bench.rig.press("M")
+    assert not page.microphone.isVisible()
+
+
+def test_the_quiet_is_learnt_again_and_the_rate_of_false_alarms_is_stated(make: Make) -> None:
+    bench = make(0.01, on="flash", sensitivity_sigma=9.0)
+    bench.rig.press("Q")
+    bench.wait(lambda: "Learning" in bench.words())
+    bench.wait(lambda: "Armed" in bench.words())
+    bench.wait(lambda: "Noise alone starts it about once in" in bench.words())
+    bench.rig.press("Q")
+    bench.wait(lambda: "Learning" in bench.words())

@@ -157,6 +157,50 @@ def test_gaps_are_counted_and_silence_is_said(monkeypatch: pytest.MonkeyPatch) -
         source.read(0.0)
 
 
+def test_sound_after_a_sleep_is_on_time_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    library, source, now = listening(monkeypatch, 48000.0)
+    source.open()
+    block = np.full((480, 1), 0.1, np.float32)
+    library.callback(block, 480, None, Flags(overflow=True))
+    first = source.read(0.0)
+    assert first is not None
+    assert first.lost_before == 1, "how much was missing before the first block is not known"
+    for _ in range(500):
+        now[0] += 0.01
+        library.callback(block, 480, None, Flags())
+        source.read(0.0)
+    now[0] += 3600.0  # nobody marks the hole
+    for number in range(50):
+        now[0] += 0.01
+        library.callback(block, 480, None, Flags())
+        after = source.read(0.0)
+        assert after is not None
+        assert after.start_s == pytest.approx(now[0] - 0.01, abs=0.001)
+        lost_s = after.lost_before / 48000.0
+        assert lost_s == pytest.approx(3600.0 if number == 0 else 0.0, abs=0.01)
+
+
+def test_a_channel_a_delay_and_an_uncertainty_can_be_chosen(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    library, plain, now = listening(monkeypatch, 48000.0)
+    assert plain.open().channels == 1
+    _, source, _ = listening(monkeypatch, 48000.0, channel=1, delay_s=0.2, error_s=0.003)
+    monkeypatch.setattr(microphone, "sound_library", lambda: library)
+    assert source.open().channels == 1
+    both = np.stack([np.full(480, 0.25), np.full(480, 0.75)], axis=1).astype(np.float32)
+    library.callback(both, 480, None, Flags())
+    block = source.read(0.0)
+    assert block is not None
+    assert block.samples.shape == (480, 1)
+    assert block.samples[0, 0] == 0.25
+    assert block.start_s == pytest.approx(now[0] - 0.01 - 0.2, abs=1e-6)
+    assert block.error_s == pytest.approx(0.003, abs=1e-6)
+    _, third, _ = listening(monkeypatch, 48000.0, channel=3)
+    with pytest.raises(SoundUnavailable, match="it has 1 channels, not 3"):
+        third.open()
+
+
 def test_the_queue_is_bounded_and_counts() -> None:
     queue = BlockQueue(2)
     for value in range(4):
