@@ -192,7 +192,7 @@ class EventTape:
 
     def __init__(self, path: Path, stretch: Stretch, sight: Sight) -> None:
         self._stretch = stretch
-        self._started = False
+        self._started = self._ready = False
         self._rest_s = HOLD_S
         self._replay = Replay(lambda: None)
         self._replay.rate = stretch.rate
@@ -203,7 +203,7 @@ class EventTape:
     def shown(self) -> tuple[Reading, Frame | None] | None:
         """See :class:`Tape`."""
         there = self._replay.shown
-        return None if there is None or not self._started else (there.reading, None)
+        return None if there is None or not self._ready else (there.reading, None)
 
     @property
     def over(self) -> bool:
@@ -223,10 +223,12 @@ class EventTape:
             return
         if not self._started:
             self._begin(replay)
-        elif not replay.waiting and replay.playing:
-            replay.advance(seconds)
         elif not replay.waiting:
-            self._rest_s -= seconds
+            self._ready = True  # until then the frame is there that came with the opening
+            if replay.playing:
+                replay.advance(seconds)
+            else:
+                self._rest_s -= seconds
 
     def _begin(self, replay: Replay) -> None:
         assert replay.player is not None and replay.facts is not None

@@ -6,6 +6,7 @@ from PyQt6.QtCore import QRectF, Qt, pyqtSignal
 from PyQt6.QtGui import QFontMetricsF, QPainter
 from PyQt6.QtWidgets import QWidget
 
+from liveview.gui.marks import notice_mark
 from liveview.gui.overlay import Overlay
 from liveview.gui.pad import Pad
 from liveview.gui.show_words import CAUTIONS
@@ -23,6 +24,7 @@ class GuardSheet(Overlay):
     def __init__(self, key: str, parent: QWidget) -> None:
         super().__init__("Flashing pictures", parent)
         self.off = Pad("Switch the flash guard off until the program ends", key, parent=self)
+        self.off.set_state(mark=notice_mark, note="Esc leaves it on")
         self.off.clicked.connect(self.agree)
         self._asks = False
 
