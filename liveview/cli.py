@@ -45,6 +45,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 """Command name: module and the line shown in the overview."""
 
+WINDOW_OPTIONS = ("--source", "--setup", "--show", "--key-card")
+"""Options of the window; what follows one of them is no command."""
+
 INTERRUPTED = 130
 READER_GONE = 141
 
@@ -87,6 +90,12 @@ def build_parser(chosen: str | None = None) -> Parser:
         metavar="NAME|FILE.toml",
         help="a prepared demonstration: opens its source and goes on the audience's screen at once",
     )
+    parser.add_argument(
+        "--key-card",
+        metavar="FILE.pdf",
+        type=Path,
+        help="write all keys of the window, or of the show, on one page and open nothing",
+    )
     subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
     for name, (module, line) in COMMANDS.items():
         if name == chosen:
@@ -118,6 +127,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _run(arguments: list[str]) -> int:
     chosen = _chosen_command(arguments)
     args = build_parser(chosen).parse_args(arguments)
+    if args.command is None and args.key_card is not None:
+        return _print_keys(args)
     if args.command is None:
         from liveview.app import run_window
 
@@ -126,11 +137,21 @@ def _run(arguments: list[str]) -> int:
     return cast(int, module.run(args))
 
 
+def _print_keys(args: argparse.Namespace) -> int:
+    from liveview.gui.print_keys import print_keys
+    from liveview.settings import Settings, load_settings
+    from liveview.shows import load_show
+
+    settings = Settings() if args.setup is None else load_settings(args.setup)
+    print_keys(args.key_card, settings if args.show is None else load_show(args.show))
+    return 0
+
+
 def _chosen_command(arguments: Sequence[str]) -> str | None:
     """The first argument that is a command's name and not the value of a window option."""
     before = ""
     for argument in arguments:
-        if argument in COMMANDS and before not in ("--source", "--setup", "--show"):
+        if argument in COMMANDS and before not in WINDOW_OPTIONS:
             return argument
         before = argument
     return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 from PyQt6.QtCore import Qt
 from PyQt6.QtTest import QTest
 from PyQt6.QtWidgets import QApplication, QFileDialog, QLineEdit
+from support.program import PROGRAM, environment
 from support.window_rig import WindowRig, disc_frames, scripted
 
 from liveview.errors import OutputFailed
@@ -140,3 +142,17 @@ def test_a_refusal_is_said(window: WindowRig, tmp_path: Path) -> None:
     dialog.close()
     assert len(said) == 1
     assert "cannot be written" in said[0]
+
+
+def test_the_command_writes_it_without_a_display(tmp_path: Path) -> None:
+    """With the keys of a show file on it."""
+    show = tmp_path / "mine.toml"
+    show.write_text('[show]\ncaptions = ["One"]\n[show.keys]\nblank = ["F13"]\n', "utf-8")
+    path = tmp_path / "keys.pdf"
+    arguments = ["--key-card", str(path), "--show", str(show)]
+    env = environment(DISPLAY=None, WAYLAND_DISPLAY=None, QT_QPA_PLATFORM=None)
+    done = subprocess.run(
+        [*PROGRAM, *arguments], env=env, capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "F13 Blank screen, and back" in " ".join(words_of(path))
