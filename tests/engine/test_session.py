@@ -23,6 +23,7 @@ from support.scripted_source import (
     info,
     stalled,
 )
+from support.waiting import wait_for
 
 from liveview.engine.clock import SessionClock
 from liveview.engine.session import Session
@@ -59,13 +60,6 @@ def forever(says: SourceInfo, level: float = 0.4) -> Iterator[np.ndarray]:
     frames = [scene(says, level) for _ in range(16)]
     while True:
         yield from frames
-
-
-def wait_for(what: Callable[[], bool], timeout_s: float = 10.0) -> None:
-    end = time.monotonic() + timeout_s
-    while not what():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.005)
 
 
 class Kept:

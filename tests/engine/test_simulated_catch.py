@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 
 import pytest
+from support.waiting import wait_for
 
 from liveview.bench.scene import Scene
 from liveview.engine.clock import SessionClock
@@ -51,13 +52,6 @@ def scene() -> Scene:
     data = made.flows.model_dump(by_alias=False)
     data["spark"]["on"] = False
     return made.replaced("flows", **data)
-
-
-def wait_for(what, timeout_s: float = 20.0) -> None:
-    end = time.monotonic() + timeout_s
-    while not what():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.02)
 
 
 @pytest.mark.slow

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.signal import periodogram
@@ -13,9 +15,11 @@ from liveview.engine.tone import (
     PULSES_HZ,
     RATE_HZ,
     TICK_EVERY_S,
+    Tone,
     ToneMaker,
     pitch_hz,
 )
+from liveview.errors import SoundUnavailable
 
 
 def strongest_hz(wave: np.ndarray) -> float:
@@ -75,3 +79,53 @@ def test_no_jumps_where_blocks_join_or_the_aim_changes() -> None:
     steepest = LOUDNESS * 2 * np.pi * LOW_HZ * 2**OCTAVES / RATE_HZ
     # The steepest a sine of the highest pitch gets; a click would be far steeper.
     assert np.abs(np.diff(wave)).max() < 1.1 * steepest
+
+
+class Outputs:
+    """The sound library of a computer with one output, or none."""
+
+    class PortAudioError(Exception):
+        pass
+
+    def __init__(self, works: bool) -> None:
+        self.works = works
+        self.opened = self.closed = 0
+
+    def OutputStream(self, **options: Any) -> Outputs:
+        if not self.works:
+            raise self.PortAudioError("no default output device")
+        self.opened += 1
+        self.callback = options["callback"]
+        return self
+
+    def start(self) -> None:
+        pass
+
+    def close(self) -> None:
+        self.closed += 1
+
+
+def test_the_output_is_opened_and_closed_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    library = Outputs(works=True)
+    monkeypatch.setattr("liveview.engine.tone.sound_library", lambda: library)
+    tone = Tone()
+    tone.stop()
+    tone.start()
+    tone.start()
+    assert tone.playing
+    tone.maker.aim(0.3, False)
+    out = np.zeros((24000, 1), np.float32)
+    library.callback(out, 24000, None, None)
+    assert strongest_hz(out[12000:, 0]) == pytest.approx(pitch_hz(0.3), rel=0.02)
+    tone.stop()
+    tone.stop()
+    assert not tone.playing
+    assert (library.opened, library.closed) == (1, 1)
+
+
+def test_without_an_output_there_are_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("liveview.engine.tone.sound_library", lambda: Outputs(works=False))
+    tone = Tone()
+    with pytest.raises(SoundUnavailable, match="no sound output"):
+        tone.start()
+    assert not tone.playing

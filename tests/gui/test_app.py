@@ -2,26 +2,15 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
+from support.program import PROGRAM, environment, show_and_end
 
 from liveview.gui.display import display_problem
-
-PROGRAM = [sys.executable, "-m", "liveview"]
-
-
-def environment(**changes: str | None) -> dict[str, str]:
-    env = {**os.environ, **{k: v for k, v in changes.items() if v is not None}}
-    for name, value in changes.items():
-        if value is None:
-            env.pop(name, None)
-    return env
 
 
 def run(*arguments: str, env: dict[str, str]) -> subprocess.CompletedProcess[str]:
@@ -79,23 +68,8 @@ def test_it_opens_and_ends_when_asked(number: signal.Signals, tmp_path: Path, di
         encoding="utf-8",
     )
     seen = tmp_path / "first-picture"
-    process = subprocess.Popen(
-        [*PROGRAM, "--source", "simulated", "--setup", str(settings)],
-        env=environment(LIVEVIEW_FIRST_PICTURE=str(seen)),
-        stderr=subprocess.PIPE,
-        text=True,
+    code, errors = show_and_end(
+        "--source", "simulated", "--setup", str(settings), env=environment(), seen=seen, how=number
     )
-    try:
-        end = time.monotonic() + 40
-        while not seen.exists():
-            assert process.poll() is None, process.communicate()[1]
-            assert time.monotonic() < end, "no picture"
-            time.sleep(0.05)
-        process.send_signal(number)
-        _, errors = process.communicate(timeout=15)
-    finally:
-        if process.poll() is None:
-            process.kill()
-            process.wait()
-    assert process.returncode == 0, errors
+    assert code == 0, errors
     assert errors.strip() == ""

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import signal
-import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -13,6 +10,7 @@ from pathlib import Path
 import pytest
 from PyQt6.QtWidgets import QApplication
 from support.fault_table import Fault
+from support.program import environment, show_and_end
 from support.scripted_source import ScriptedSource, info
 from support.window_rig import HEIGHT, RATE, WIDTH, WindowRig, disc_frames
 
@@ -159,25 +157,7 @@ def test_read_only_home(tmp_path: Path, display: str, fault: Fault) -> None:
     seen = tmp_path / "first-picture"
     homes = ("CONFIG_HOME", "DATA_HOME", "STATE_HOME", "CACHE_HOME")
     private = {f"XDG_{name}": str(READ_ONLY / name) for name in homes}
-    env = {k: v for k, v in os.environ.items() if k != "XDG_VIDEOS_DIR"} | private
-    env |= {"HOME": str(READ_ONLY), "LIVEVIEW_FIRST_PICTURE": str(seen)}
-    process = subprocess.Popen(
-        [sys.executable, "-m", "liveview", "--source", "simulated"],
-        env=env,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    try:
-        end = time.monotonic() + 40
-        while not seen.exists():
-            assert process.poll() is None, process.communicate()[1]
-            assert time.monotonic() < end, "no picture"
-            time.sleep(0.05)
-        process.send_signal(signal.SIGTERM)
-        _, errors = process.communicate(timeout=15)
-    finally:
-        if process.poll() is None:
-            process.kill()
-            process.wait()
-    assert process.returncode == 0, errors
+    env = environment(HOME=str(READ_ONLY), XDG_VIDEOS_DIR=None, **private)
+    code, errors = show_and_end("--source", "simulated", env=env, seen=seen)
+    assert code == 0, errors
     assert errors.strip() == ""

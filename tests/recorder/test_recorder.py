@@ -7,27 +7,19 @@ import os
 import shutil
 import subprocess
 import sys
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import av
 import numpy as np
 import pytest
 from support.fault_table import Fault
+from support.waiting import wait_for
 
 from liveview.errors import BadRequest, InputUnreadable, OutputFailed
 from liveview.model import Cause, SoundBlock, Spotted
 from liveview.recorder import Recorder, StoredEvent, recover
 from liveview.settings import Store
-
-
-def until(true: Callable[[], bool], seconds: float = 60.0) -> None:
-    """Wait for something another thread brings about."""
-    deadline = time.monotonic() + seconds
-    while not true():
-        assert time.monotonic() < deadline, "it never came about"
-        time.sleep(0.01)
 
 
 @pytest.mark.parametrize(
@@ -205,7 +197,7 @@ def test_a_folder_that_cannot_be_made_keeps_the_event_until_it_is_saved_elsewher
     made = kit.make()
     with Elsewhere(kit.store, kit.folder) as recorder:
         kit.feed(recorder, made)
-        until(lambda: bool(recorder.status().words))
+        wait_for(lambda: bool(recorder.status().words))
         status = recorder.status()
         assert status.waiting_frames == 12 and status.writing
         assert "12 frames stay in memory" in status.words[-1]
@@ -215,7 +207,7 @@ def test_a_folder_that_cannot_be_made_keeps_the_event_until_it_is_saved_elsewher
             recorder.save_pending(kit.folder)
         other = kit.folder.with_name("other")
         recorder.save_pending(other)
-        until(lambda: recorder.drain(1.0))
+        wait_for(lambda: recorder.drain(1.0))
         assert recorder.status().words == ()
         with StoredEvent.open(recorder.events[-1].path) as event:
             assert event.path.parent == other
@@ -228,14 +220,14 @@ def test_a_folder_that_vanishes_under_the_event(kit) -> None:
         recorder.begin(made.start)
         for lease in made.leases[:20]:
             recorder.add_frame(lease)
-        until(lambda: recorder.status().waiting_frames == 0)
+        wait_for(lambda: recorder.status().waiting_frames == 0)
         shutil.rmtree(kit.folder)
         for lease in made.leases[20:]:
             recorder.add_frame(lease)
         for block in made.blocks:
             recorder.add_sound(block)
         recorder.end(True)
-        until(lambda: recorder.drain(1.0))
+        wait_for(lambda: recorder.drain(1.0))
         with StoredEvent.open(recorder.events[-1].path) as event:
             kit.assert_same(event, made)
             assert event.complete
@@ -247,7 +239,7 @@ def test_a_vanished_folder_that_becomes_a_file_moves_all_of_it_elsewhere(kit) ->
         recorder.begin(made.start)
         for lease in made.leases[:20]:
             recorder.add_frame(lease)
-        until(lambda: recorder.status().waiting_frames == 0)
+        wait_for(lambda: recorder.status().waiting_frames == 0)
         shutil.rmtree(kit.folder)
         kit.folder.write_text("in the way")
         for lease, block in zip(made.leases[20:], made.blocks + [None] * 20, strict=False):
@@ -255,9 +247,9 @@ def test_a_vanished_folder_that_becomes_a_file_moves_all_of_it_elsewhere(kit) ->
             if block is not None:
                 recorder.add_sound(block)
         recorder.end(True)
-        until(lambda: bool(recorder.status().words))
+        wait_for(lambda: bool(recorder.status().words))
         recorder.save_pending(kit.folder.with_name("other"))
-        until(lambda: recorder.drain(1.0))
+        wait_for(lambda: recorder.drain(1.0))
         with StoredEvent.open(recorder.events[-1].path) as event:
             kit.assert_same(event, made)
 
@@ -277,7 +269,7 @@ def test_what_memory_cannot_hold_is_counted_and_said(kit, fault: Fault) -> None:
         assert 8 <= kept < 30
         assert any(f"{30 - kept} {fault.says}" in w for w in recorder.status().words)
         kit.folder.unlink()
-        until(lambda: recorder.drain(1.0))
+        wait_for(lambda: recorder.drain(1.0))
         with StoredEvent.open(recorder.events[-1].path) as event:
             assert len(event) == kept and not event.complete
             assert event.data["lost"]["store_frames"] == 30 - kept
@@ -305,7 +297,7 @@ def test_the_reserve_is_never_used(kit) -> None:
     made = kit.make(3)
     with Elsewhere(Store(reserve_mb=free_mb + 1000), kit.folder) as recorder:
         kit.feed(recorder, made)
-        until(lambda: bool(recorder.status().words))
+        wait_for(lambda: bool(recorder.status().words))
         assert "disk is full" in recorder.status().words[-1]
         assert "reserve" in recorder.status().words[-1]
         assert recorder.status().waiting_frames == 3
@@ -336,19 +328,19 @@ def test_a_full_disk_loses_nothing(kit, small_disk, fault: Fault) -> None:
     store = Store(reserve_mb=2, ring_mb=128)
     with Elsewhere(store, small_disk) as recorder:
         kit.feed(recorder, first)
-        until(lambda: recorder.drain(1.0))
+        wait_for(lambda: recorder.drain(1.0))
         earlier = recorder.events[-1].path
         recorder.begin(second.start)
         for lease in second.leases:
             recorder.add_frame(lease)
         recorder.end(True)
-        until(lambda: bool(recorder.status().words))
+        wait_for(lambda: bool(recorder.status().words))
         assert fault.says in recorder.status().words[-1]
         assert shutil.disk_usage(small_disk).free >= 2_000_000
         with StoredEvent.open(earlier) as event:
             kit.assert_same(event, first)
         recorder.save_pending(kit.folder)
-        until(lambda: recorder.drain(1.0))
+        wait_for(lambda: recorder.drain(1.0))
         with StoredEvent.open(recorder.events[-1].path) as event:
             kit.assert_same(event, second)
             assert event.path.parent == kit.folder and event.complete
@@ -359,7 +351,7 @@ def test_a_disk_too_full_to_compress_keeps_the_raw_event_readable(kit, small_dis
     made = kit.make(100, (600, 800), blocks=0)
     with Elsewhere(Store(reserve_mb=0, ring_mb=64), small_disk) as recorder:
         kit.feed(recorder, made)
-        until(lambda: any("kept as it is" in w for w in recorder.status().words))
+        wait_for(lambda: any("kept as it is" in w for w in recorder.status().words))
         part = next(small_disk.glob("*.part"))
         with StoredEvent.open(part) as event:
             assert event.raw
@@ -370,7 +362,7 @@ def test_close_leaves_spools_for_the_next_start(kit) -> None:
     made = kit.make(150, (400, 600))
     recorder = Recorder(kit.store, folder=kit.folder)
     kit.feed(recorder, made)
-    until(lambda: recorder.status().waiting_frames == 0 and bool(recorder.events))
+    wait_for(lambda: recorder.status().waiting_frames == 0 and bool(recorder.events))
     recorder.close()
     assert [e.name.endswith(".part") for e in kit.folder.iterdir()] == [True]
     (done,) = recover(kit.folder)
@@ -453,7 +445,7 @@ def test_a_writer_that_fails_says_so_and_takes_nothing_more(kit, monkeypatch) ->
     made = kit.make(3)
     recorder = Recorder(kit.store, folder=kit.folder)
     recorder.begin(made.start)
-    until(lambda: bool(recorder.status().words))
+    wait_for(lambda: bool(recorder.status().words))
     assert "no longer kept" in recorder.status().words[-1]
     recorder.add_frame(made.leases[0])
     assert made.leases[0].released == 1

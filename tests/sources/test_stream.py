@@ -5,7 +5,7 @@ from __future__ import annotations
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from support.media import smooth
 from support.mjpeg_server import MjpegServer
 from support.rtsp_server import RtspServer
+from support.waiting import eventually
 
 from liveview.engine.board import Board
 from liveview.engine.capture import Capture
@@ -35,15 +36,6 @@ def stream(url: str, *, open_s: float = 2.0, read_s: float = 0.4) -> StreamSourc
     return StreamSource(
         url, Camera(), clock=time.monotonic, open_timeout_s=open_s, read_timeout_s=read_s
     )
-
-
-def eventually(true: Callable[[], bool], within_s: float = 15.0) -> bool:
-    """Look until it is true."""
-    pause = threading.Event()
-    end = time.monotonic() + within_s
-    while not true() and time.monotonic() < end:
-        pause.wait(0.01)
-    return true()
 
 
 @pytest.fixture
