@@ -16,7 +16,6 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
 
 from PyQt6.QtCore import QObject, Qt, QTimer, pyqtSignal
 from PyQt6.QtWidgets import QWidget
@@ -29,9 +28,10 @@ from liveview.gui.bridge import Bridge
 from liveview.gui.controls import Controls
 from liveview.gui.show_drawing import CornerDrawing
 from liveview.gui.show_faders import Fader
+from liveview.gui.show_gain import MoreGain
 from liveview.gui.show_slow import SlowReplays
 from liveview.gui.show_still import Still, Stills
-from liveview.gui.show_words import GuardLog, legend_of
+from liveview.gui.show_words import CalmLegend, GuardLog
 from liveview.imaging.flashes import FIELD_SHARE
 from liveview.model import ArmState, Reading, SessionState, SessionStatus
 from liveview.settings import Caption, Settings, Show
@@ -41,8 +41,6 @@ FADE_S = 0.4
 WIPE_S = 1.2
 STALL_S = 1.0
 """Without a new picture for so long the small mark is shown."""
-LEGEND_S = 1.0
-"""The legend's figures change this often at most."""
 SPOT_STEP = 0.12
 
 
@@ -105,12 +103,10 @@ class ShowDesk(QObject):
         self._stills = Stills(bridge)
         self.slow = SlowReplays(bridge, lambda: (self._settings, self._live))
         self.slow.by_itself = bridge.settings.show.replay_by_itself
-        self._gain_before: tuple[float | None, float] | None = None
-        self._legend: tuple[float, object, Legend | None] = (-1e9, None, None)
+        self._legend = CalmLegend()
         self._presented_s = self._ticked_s = self._clock()
-        self._gain_timer = QTimer(self)
-        self._gain_timer.setSingleShot(True)
-        self._gain_timer.timeout.connect(self._gain_back)
+        self.gain = MoreGain(self, controls, bridge.said.emit)
+        self.gain.ended.connect(self._now)
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(TICK_MS)
@@ -151,7 +147,7 @@ class ShowDesk(QObject):
     @property
     def boosted(self) -> bool:
         """Bigger gain for a moment."""
-        return self._gain_before is not None
+        return self.gain.on
 
     @property
     def blank(self) -> bool:
@@ -175,6 +171,7 @@ class ShowDesk(QObject):
         """The settings in force; another show starts at its beginning."""
         before, self._settings = self._settings, settings
         self._drawing.set_rig(settings)
+        self.gain.set_settings(settings)
         if settings.show != before.show:
             show = settings.show
             self.at = 0 if show.caption_first else -1
@@ -314,30 +311,8 @@ class ShowDesk(QObject):
 
     def more_gain(self) -> None:
         """Bigger gain for a moment; again: back at once."""
-        if self._gain_before is not None:
-            self._gain_back()
-            return
-        reading, enhance = self._live, self._settings.enhance
-        scale = enhance.gain_contrast
-        if scale is None and reading is not None and reading.unit == "contrast":
-            scale = reading.scale
-        if scale is None:
-            self._bridge.said.emit("This view has no gain that could be raised.")
-            return
-        more = min(max(scale / self.show.more_gain, 1e-4), 10.0)
-        self._gain_before = (enhance.gain_contrast, more)
-        self._controls.set("enhance", "gain_contrast", more)
-        self._gain_timer.start(round(self.show.more_gain_for_s * 1e3))
-        self._now()
-
-    def _gain_back(self) -> None:
-        """As it was, unless somebody has set another gain meanwhile."""
-        self._gain_timer.stop()
-        if self._gain_before is not None:
-            before, more = self._gain_before
-            self._gain_before = None
-            if self._settings.enhance.gain_contrast == more:
-                self._controls.set("enhance", "gain_contrast", before)
+        show = self.show
+        self.gain.toggle(self._settings, self._live, show.more_gain, show.more_gain_for_s)
         self._now()
 
     def set_guard(self, on: bool) -> None:
@@ -495,24 +470,17 @@ class ShowDesk(QObject):
         return Words(
             title=self.show.title,
             caption=caption.text if caption is not None and self.caption_on else "",
-            legend=self._legend_now(still, now) if self.legend_on else None,
+            legend=self._legend_of(still, now),
             clock=datetime.now().strftime("%H:%M") if self.clock_on else "",
             mark=mark,
             stalled=self._frozen is None and not mark and self.stalled,
             simulated=source is not None and source.simulated,
         )
 
-    def _legend_now(self, still: Still | None, now: float) -> Legend | None:
-        """The legend; its figures follow the gain only now and then."""
-        if still is None:
+    def _legend_of(self, still: Still | None, now: float) -> Legend | None:
+        if still is None or not self.legend_on:
             return None
-        edge = self.edge.value
-        key: tuple[Any, ...] = (still.reading.view, edge <= 0.0, edge >= 1.0)
-        made_s, made_for, legend = self._legend
-        if made_for != key or now - made_s > LEGEND_S:
-            legend = legend_of(still.reading, edge)
-            self._legend = (now, key, legend)
-        return legend
+        return self._legend.of(still.reading, self.edge.value, now)
 
     def guard_words(self) -> tuple[str, str]:
         """What the flash guard does, for the presenter."""
@@ -532,7 +500,7 @@ class ShowDesk(QObject):
     def finish(self, timeout_s: float) -> tuple[str, ...]:
         """Close the audience's window and end the replay; words about what is stuck."""
         self._timer.stop()
-        self._gain_timer.stop()
+        self.gain.stop()
         words = self.slow.finish(timeout_s)
         self.stage.running = False
         self.audience.end()

@@ -63,6 +63,25 @@ def legend_of(reading: Reading, edge: float) -> Legend:
     return Legend(words, reading.view, legend_words(reading))
 
 
+class CalmLegend:
+    """The legend; its figures follow the gain only now and then."""
+
+    EVERY_S = 1.0
+
+    def __init__(self) -> None:
+        self._made_s = float("-inf")
+        self._made_for: object = None
+        self._legend = Legend("")
+
+    def of(self, reading: Reading, edge: float, now_s: float) -> Legend:
+        """What the audience reads about the picture; at once when it is another one."""
+        key = (reading.view, edge <= 0.0, edge >= 1.0)
+        if self._made_for != key or now_s - self._made_s > self.EVERY_S:
+            self._legend = legend_of(reading, edge)
+            self._made_s, self._made_for = now_s, key
+        return self._legend
+
+
 def _low(words: str) -> str:
     return words[:1].lower() + words[1:]
 
