@@ -49,9 +49,12 @@ class AudienceWindow(QWidget):
         return QSize(round(self.width() * ratio), round(self.height() * ratio))
 
     def show_frame(self, frame: Bytes, tag: object = None) -> None:
-        """Paint this with the next paint event; it must stay as it is until the next one comes."""
+        """Paint this at once, before the presenter's window has its turn.
+
+        The frame must stay as it is until the next one comes.
+        """
         self._frame, self._tag, self._fresh = frame, tag, True
-        self.update()
+        self.repaint()
 
     def put_on(self, place: QRect, *, full: bool) -> None:
         """Show it there, over the whole screen or as a window of that size."""

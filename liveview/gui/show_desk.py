@@ -379,7 +379,7 @@ class ShowDesk(QObject):
 
     def _resized(self) -> None:
         if self.stage.running:
-            self.present()
+            QTimer.singleShot(0, self.present)  # painting has to wait for the end of the resizing
 
     def _tick(self) -> None:
         now = self._clock()
