@@ -34,7 +34,7 @@ def test_plan_page_is_added_once_after_the_first_picture(rig: WindowRig) -> None
     rig.first_picture()
     plan_of(rig)
     QTest.qWait(100)
-    assert rig.window.pages.pages == ("Plan", "Align", "Watch", "Catch", "Review")
+    assert rig.window.pages.pages == ("Plan", "Align", "Watch", "Catch", "Review", "Show")
     assert len(rig.window.findChildren(PlanPage)) == 1
 
 
