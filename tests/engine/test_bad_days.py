@@ -57,6 +57,7 @@ def test_unplugged_and_back(tmp_path: Path, fault: Fault, monkeypatch) -> None:
 )
 def test_stalled(tmp_path: Path, fault: Fault) -> None:
     with LiveStream(tmp_path) as live:
+        wait_for(lambda: live.session.newest() is not None)
         live.server.stall()
         live.said(fault.says)
         assert live.session.newest() is not None

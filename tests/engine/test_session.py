@@ -32,6 +32,7 @@ from liveview.model import (
     ArmState,
     CalibrationKind,
     Cause,
+    Disc,
     EventStart,
     FrameSource,
     Lease,
@@ -603,3 +604,80 @@ def test_another_microphone_is_opened_at_once_and_sound_can_be_switched_off():
     finally:
         session.stop()
     assert [source.closes for source in made] == [1, 1, 1]
+
+
+class Hoarder(Kept):
+    """A sink that gives no lease back until it is told to: a disk that does not come along."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.held: list[Lease] = []
+
+    def add_frame(self, lease: Lease) -> None:
+        self.held.append(lease)
+
+
+def test_frames_without_a_slot_are_counted_and_capture_goes_on() -> None:
+    says = info(512, 512, kind=SourceKind.CAMERA)
+    clock = SessionClock()
+    sink = Hoarder()
+    session = Session(
+        quick(pre_trigger_s=0, post_trigger_s=30),
+        lambda: ScriptedSource(says, forever(says), clock),
+        sink=sink,
+        clock=clock,
+    )
+    session.start()
+    try:
+        session.trigger()
+        wait_for(lambda: session.status().counters.lost_ring > 5)
+        assert session.status().state is SessionState.RUNNING
+        for lease in sink.held:
+            lease.release()
+        sink.held.clear()
+        before = session.status().counters.captured
+        wait_for(lambda: session.status().counters.captured > before + 5)
+    finally:
+        session.stop()
+        for lease in sink.held:
+            lease.release()
+
+
+def test_the_background_and_the_disc_are_taken_anew() -> None:
+    with Rigged(source(forever(info()))) as session:
+        wait_for(lambda: session.newest() is not None and session.newest().disc is not None)
+        placed = Disc(20.0, 20.0, 10.0, by_hand=True)
+        session.place_disc(placed)
+        wait_for(lambda: session.newest().disc == placed)
+        session.place_disc(None)
+        wait_for(lambda: session.newest().disc != placed)
+        session.retake_background()
+        before = session.newest().stamp.number
+        wait_for(lambda: session.newest().stamp.number > before)
+        session.take(CalibrationKind.REFERENCE)
+        session.cancel_take()
+        wait_for(lambda: session.status().taking is None)
+        assert session.status().has == frozenset()
+
+
+def test_a_fault_in_the_picture_is_said_and_catching_goes_on() -> None:
+    def broken(settings: Settings, says: SourceInfo):
+        raise ZeroDivisionError("a fault of ours")
+
+    rigged = Rigged(source(forever(info())), settings=quick(), make_chain=broken)
+    with rigged as session:
+        wait_for(lambda: any("picture stopped" in words for words in session.status().words))
+        wait_for(lambda: session.status().ring_seconds > 0.15)
+        session.trigger()
+        assert rigged.sink.ended.wait(20)
+        assert rigged.sink.events[0]["complete"] is True
+
+
+def test_a_fault_in_capture_is_said() -> None:
+    class Broken(ScriptedSource):
+        def read_into(self, out: np.ndarray) -> None:
+            raise ZeroDivisionError("a fault of ours")
+
+    with Rigged(lambda clock: Broken(info(), forever(info()), clock)) as session:
+        wait_for(lambda: session.status().state is SessionState.FAILED)
+        assert "capture failed" in session.status().words[0]

@@ -465,3 +465,62 @@ def test_sound_of_too_many_channels_stays_raw_and_readable(kit) -> None:
             kit.assert_same(event, made)
     finally:
         recorder.close()
+
+
+@pytest.mark.fault(
+    "a disk is pulled out in the middle of an event and takes what was written with it",
+    says="stay on it as",
+    then="the event goes on in the folder chosen next, marked incomplete; the words name what is "
+    "left behind",
+)
+def test_a_disk_that_takes_its_frames_with_it(kit, fault: Fault, monkeypatch) -> None:
+    monkeypatch.setattr("liveview.recorder.writer.LOOK_EVERY_S", 0.0)
+    made = kit.make(40, blocks=0)
+    with Elsewhere(kit.store, kit.folder) as recorder:
+        recorder.begin(made.start)
+        for lease in made.leases[:20]:
+            recorder.add_frame(lease)
+        wait_for(lambda: recorder.status().waiting_frames == 0)
+        (raw,) = kit.folder.rglob("frames.raw")
+        os.truncate(raw, 1000)
+        shutil.rmtree(kit.folder)
+        kit.folder.write_text("in the way")
+        for lease in made.leases[20:]:
+            recorder.add_frame(lease)
+        recorder.end(True)
+        wait_for(lambda: bool(recorder.status().words))
+        recorder.save_pending(kit.folder.with_name("other"))
+        wait_for(lambda: recorder.drain(1.0))
+        said = "\n".join(recorder.status().words)
+        assert f"20 frames written before the disk went away {fault.says}" in said
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert not event.complete
+            assert [frame.number for frame in event.frames()] == [
+                f.number for f in made.frames[20:]
+            ]
+
+
+def test_sound_that_memory_cannot_hold_is_said(kit) -> None:
+    kit.folder.parent.mkdir(exist_ok=True)
+    kit.folder.write_text("in the way")
+    made = kit.make(2)
+    block = SoundBlock(np.zeros((480_000, 2), np.float32), 48000.0, 12.4)  # 3.8 MB, 8 may wait
+    with Elsewhere(Store(reserve_mb=0, ring_mb=8), kit.folder) as recorder:
+        recorder.begin(made.start)
+        for _ in range(4):
+            recorder.add_sound(block)
+        wait_for(lambda: any("some sound was not kept" in w for w in recorder.status().words))
+        recorder.end(True)
+        kit.folder.unlink()
+        wait_for(lambda: recorder.drain(1.0))
+
+
+def test_calls_without_an_event_are_refused_and_give_the_frame_back(kit) -> None:
+    made = kit.make(1)
+    with Elsewhere(kit.store, kit.folder) as recorder:
+        with pytest.raises(RuntimeError, match="no event is open"):
+            recorder.add_frame(made.leases[0])
+        assert made.leases[0].released == 1
+        for call in (lambda: recorder.add_sound(made.blocks[0]), lambda: recorder.end(True)):
+            with pytest.raises(RuntimeError, match="no event is open"):
+                call()

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from support.mjpeg_server import MjpegServer, jpeg
-from support.waiting import eventually, wait_for
+from support.waiting import LONG_S, eventually, wait_for
 
 from liveview.engine.clock import SessionClock
 from liveview.engine.session import Session
@@ -121,7 +121,7 @@ class LiveStream:
         status = self.session.status()
         return "\n".join((*status.words, *status.store.words))
 
-    def said(self, words: str, within_s: float = 15.0) -> None:
+    def said(self, words: str, within_s: float = LONG_S) -> None:
         """Wait for words on the screen."""
         assert eventually(lambda: words in self.words, within_s), self.words
 

@@ -6,8 +6,11 @@ import threading
 import time
 from collections.abc import Callable
 
+LONG_S = 60.0
+"""Costs nothing where it happens soon; a busy machine may take its time."""
 
-def eventually(true: Callable[[], bool], within_s: float = 15.0) -> bool:
+
+def eventually(true: Callable[[], bool], within_s: float = LONG_S) -> bool:
     """Look until it is true or the time is over; the last look is the answer."""
     pause = threading.Event()
     end = time.monotonic() + within_s
@@ -16,6 +19,6 @@ def eventually(true: Callable[[], bool], within_s: float = 15.0) -> bool:
     return true()
 
 
-def wait_for(true: Callable[[], bool], within_s: float = 15.0) -> None:
+def wait_for(true: Callable[[], bool], within_s: float = LONG_S) -> None:
     """Fail unless it becomes true."""
     assert eventually(true, within_s), "waited in vain"
