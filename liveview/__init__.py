@@ -1,3 +1,3 @@
 """liveview: a realtime camera-feed schlieren viewer with live enhancement."""
 
-__version__ = "0.1.0"
+__version__ = "1.0.0"
