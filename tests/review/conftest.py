@@ -58,6 +58,7 @@ def record_event(
     kind: SourceKind = SourceKind.CAMERA,
     rate: float = 200.0,
     settings: Settings | None = None,
+    dark_every: int = 0,
 ) -> Path:
     """Record an event with linear codes and return its folder."""
     bits = white.bit_length()
@@ -93,6 +94,8 @@ def record_event(
         recorder.begin(start)
         for index in range(count):
             light = light_of(index, rows, columns)
+            if dark_every and index % dark_every == 0:
+                light = light * 0.02
             codes = light * white + rng.normal(0, white / 400, light.shape)
             codes = np.clip(np.rint(codes), 0, white).astype(source.dtype)
             if channels == 3:

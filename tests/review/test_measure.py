@@ -275,6 +275,24 @@ class TestFlicker:
         with pytest.raises(ValueError, match="no flicker"):
             measure_flicker(t, np.ones(200), (0, 0, 5, 5))
 
+    def test_slow_drift_is_no_flicker(self) -> None:
+        """A bend, a slow wave and a random walk, each large, none of which comes back in time."""
+        rng = np.random.default_rng(7)
+        t = np.arange(240) / 60.0
+        for drift in (0.4 * (t - 2) ** 2, 0.3 * np.sin(2 * np.pi * 0.4 * t), 0.5 * np.exp(-t)):
+            assert find_peak(t, 1 + drift + rng.normal(0, 0.01, 240)) is None
+        walks = [1 + np.cumsum(rng.normal(0, 0.05, 240)) for _ in range(40)]
+        assert sum(find_peak(t, walk) is not None for walk in walks) <= 2
+
+    def test_flicker_on_top_of_a_larger_drift(self) -> None:
+        rng = np.random.default_rng(8)
+        t = np.arange(240) / 60.0
+        for f in (3.1, 12.5):
+            walk = np.cumsum(rng.normal(0, 0.01, 240)) + 0.3 * (t - 2) ** 2
+            peak = find_peak(t, 1 + walk + 0.08 * np.sin(2 * np.pi * f * t))
+            assert peak is not None
+            assert abs(peak.frequency_hz - f) < peak.width_hz / 2
+
     def test_measurement(self) -> None:
         done = measure_flicker(*self.signal(11.7, noise=0.02), (1, 2, 3, 4))
         assert done.results["frequency"].value == pytest.approx(11.7, abs=0.05)

@@ -15,6 +15,17 @@ Floats = NDArray[np.float64]
 LEAST_FRAMES = 16
 FALSE_ALARM = 1e-3
 """A peak that noise alone would give more often than this does not count."""
+DRIFT_DEGREE = 3
+"""Of the curve that is taken for drift of lamp, camera or plume, and removed."""
+SLOWEST_CYCLES = 3.0
+"""What comes back less often in the stretch cannot be told from drift."""
+ABOVE_FLOOR = 4.0
+"""A peak counts when its amplitude is so many times the median around it: noise of any colour has
+such a one in less than one of 500 stretches (amplitudes of noise are Rayleigh distributed)."""
+SIDE_LOBE = 0.05
+"""Amplitude of the first lobe beside a sine under Hann weights is 0.027 of the sine's."""
+FLOOR_OCTAVES = 0.8
+"""Reach of that median to either side; no less than eight resolutions."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +53,7 @@ class Peak:
 
 
 def spectrum(times_s: Floats, signal: Floats) -> Spectrum:
-    """Spectrum by least squares (Lomb 1976), Hann weights, a straight drift removed.
+    """Spectrum by least squares (Lomb 1976), Hann weights, a cubic drift removed.
 
     Raises
     ------
@@ -75,12 +86,30 @@ def _checked(times_s: Floats, signal: Floats) -> tuple[Floats, Floats]:
 
 def _windowed(t: Floats, x: Floats) -> tuple[Floats, Floats]:
     place = (t - t[0]) / (t[-1] - t[0])
-    rest = x - np.polyval(np.polyfit(place, x, 1), place)
+    rest = x - np.polyval(np.polyfit(place, x, DRIFT_DEGREE), place)
     return rest, np.sin(np.pi * place) ** 2
 
 
+def floor_of(shown: Spectrum) -> Floats:
+    """What noise and drift have around each frequency: the larger median of the two sides."""
+    frequency, reach = shown.frequency_hz, 8 * shown.resolution_hz
+    low = np.minimum(frequency / 2**FLOOR_OCTAVES, frequency - reach)
+    high = np.maximum(frequency * 2**FLOOR_OCTAVES, frequency + reach)
+    first = np.searchsorted(frequency, np.maximum(low, shown.resolution_hz))
+    stop = np.searchsorted(frequency, high, side="right")
+    every = np.arange(len(frequency))
+    below = [shown.amplitude[a : k + 1] for a, k in zip(first, every, strict=True)]
+    above = [shown.amplitude[k:b] for k, b in zip(every, stop, strict=True)]
+    return np.array(
+        [
+            max(np.median(one) if len(one) else 0.0, np.median(other))
+            for one, other in zip(below, above, strict=True)
+        ]
+    )
+
+
 def find_peak(times_s: Floats, signal: Floats) -> Peak | None:
-    """The highest peak that noise would hardly give; None without one.
+    """The highest peak that neither noise nor drift would give; None without one.
 
     Its frequency is refined by fitting a sine to the signal; the standard uncertainty is the
     larger of the Cramer-Rao bound of that fit and, for a peak wider than the resolution, the
@@ -88,11 +117,18 @@ def find_peak(times_s: Floats, signal: Floats) -> Peak | None:
     """
     t, x = _checked(times_s, signal)
     shown = spectrum(t, x)
-    skip = shown.frequency_hz < 1.5 * shown.resolution_hz
-    amplitude = np.where(skip, 0.0, shown.amplitude)
+    slow = shown.frequency_hz < SLOWEST_CYCLES / (t[-1] - t[0])
+    low = shown.amplitude < ABOVE_FLOOR * floor_of(shown)
+    # The slope of something slower, and its side lobes by the window, are no peaks.
+    height = np.pad(shown.amplitude, 1, mode="edge")
+    slope = (height[1:-1] < height[:-2]) | (height[1:-1] < height[2:])
+    lobe = shown.amplitude < SIDE_LOBE * np.maximum.accumulate(shown.amplitude)
+    amplitude = np.where(slow | low | slope | lobe, 0.0, shown.amplitude)
+    if not amplitude.any():
+        return None
     at = int(np.argmax(amplitude))
-    low, high = _half_power(shown, at)
-    width = high - low
+    left, right = _half_power(shown, at)
+    width = right - left
     frequency, level, noise = _refined(t, x, float(shown.frequency_hz[at]), shown.resolution_hz)
     alarm = _false_alarm(level, noise, len(t))
     if amplitude[at] <= 0 or alarm > FALSE_ALARM:
@@ -101,7 +137,7 @@ def find_peak(times_s: Floats, signal: Floats) -> Peak | None:
     bound = math.sqrt(6.0) * noise / (math.pi * span * max(level, 1e-30) * math.sqrt(len(t)))
     broad = 0.0
     if width > 1.5 * shown.resolution_hz:
-        frequency = (low + high) / 2
+        frequency = (left + right) / 2
         broad = width / 2.3548 / math.sqrt(max(1.0, width * span))
     return Peak(frequency, max(bound, broad), width, level, alarm)
 
@@ -120,14 +156,14 @@ def _refined(t: Floats, x: Floats, frequency: float, reach: float) -> tuple[floa
     """Frequency, amplitude and noise of the best sine near ``frequency``."""
     from scipy.optimize import minimize_scalar
 
-    place = np.linspace(-1.0, 1.0, len(t))
+    drift = np.vander(2.0 * (t - t[0]) / (t[-1] - t[0]) - 1.0, DRIFT_DEGREE + 1)
 
     def fit(f: float) -> tuple[float, float]:
         phase = 2 * np.pi * f * (t - t[0])
-        basis = np.column_stack([np.ones_like(t), place, np.cos(phase), np.sin(phase)])
+        basis = np.column_stack([drift, np.cos(phase), np.sin(phase)])
         solved = np.linalg.lstsq(basis, x, rcond=None)[0]
         rest = x - basis @ solved
-        return float(rest @ rest), math.hypot(*solved[2:])
+        return float(rest @ rest), math.hypot(*solved[-2:])
 
     found = minimize_scalar(
         lambda f: fit(f)[0],
@@ -136,7 +172,7 @@ def _refined(t: Floats, x: Floats, frequency: float, reach: float) -> tuple[floa
         options={"xatol": reach * 1e-5},
     )
     squares, level = fit(float(found.x))
-    return float(found.x), level, math.sqrt(squares / max(1, len(t) - 5))
+    return float(found.x), level, math.sqrt(squares / max(1, len(t) - 7))
 
 
 def _false_alarm(level: float, noise: float, count: int) -> float:
@@ -159,7 +195,11 @@ def measure_flicker(
     """
     peak = find_peak(times_s, signal)
     if peak is None:
-        raise ValueError("no flicker stands out of the noise in this patch")
+        slowest = SLOWEST_CYCLES / float(np.ptp(times_s))
+        raise ValueError(
+            "no flicker stands out of noise and drift in this patch (slower than "
+            f"{slowest:.2g} Hz would pass for drift in a stretch this short)"
+        )
     mean = float(np.nanmean(signal))
     results = {
         "frequency": Quantity.normal(peak.frequency_hz, peak.sigma_hz, "Hz"),
