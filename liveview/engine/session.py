@@ -209,6 +209,8 @@ class Session:
         deadline = time.monotonic() + timeout_s
         for worker in self._workers():
             worker.ask_stop()
+        if self._clock_check is not None:
+            self._clock_check.stop(timeout_s / 2)
         stuck: WorkerStuck | None = None
         for worker in reversed(self._workers()):
             try:
@@ -222,8 +224,6 @@ class Session:
         self._board.enter(SessionState.STOPPED)
         if stuck is not None:
             raise stuck
-        if self._clock_check is not None:
-            self._clock_check.stop(timeout_s / 2)
 
     # -- what the window pulls ----------------------------------------------------------------
 
@@ -296,19 +296,6 @@ class Session:
         """Seconds from a frame's arrival in the ring to its reading, newest frames."""
         return self._chain.latencies_s()
 
-    # -- calibration and disc -----------------------------------------------------------------
-
-    @property
-    def calibration(self) -> Calibration:
-        """The pictures that hold for the camera as it stands."""
-        return self._calibrating.calibration
-
-    def set_calibration(self, calibration: Calibration) -> None:
-        """Use these pictures; can be undone."""
-        self._calibrating.set(calibration)
-        self._bell.ring()
-
-    def take(self, kind: CalibrationKind) -> None:
     def check_clock(self, path_s: float, path_error_s: float) -> ClockCheck:
         """Begin the flash-and-click check; whoever asked ends it, ``stop`` does so at the latest.
 
@@ -328,6 +315,19 @@ class Session:
         self._clock_check.start()
         return self._clock_check
 
+    # -- calibration and disc -----------------------------------------------------------------
+
+    @property
+    def calibration(self) -> Calibration:
+        """The pictures that hold for the camera as it stands."""
+        return self._calibrating.calibration
+
+    def set_calibration(self, calibration: Calibration) -> None:
+        """Use these pictures; can be undone."""
+        self._calibrating.set(calibration)
+        self._bell.ring()
+
+    def take(self, kind: CalibrationKind) -> None:
         """Average the next frames into a calibration picture; see ``status().taking``.
 
         Raises

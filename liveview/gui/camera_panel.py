@@ -13,17 +13,18 @@ from liveview.engine.camera_handle import CameraHandle
 from liveview.gui.camera_words import CameraRow, rows_of
 from liveview.gui.marks import notice_mark
 from liveview.gui.paint import pen, smooth
-from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
+from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.words import first_up
 from liveview.model import SessionStatus
 from liveview.settings import Settings
 
-WIDE = 37.0
+WIDE = 38.5
 """Width in steps: over the instrument's rim, for the words need room."""
 _HEAD = 4.4
 _TITLE = 2.5
-_NOTE = 1.9
-_FOOT = 6.2
+_NOTE = 2.0
+_GAP = 0.5
+_FOOT = 8.0
 _LEFT = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
 _RIGHT = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
 
@@ -34,6 +35,8 @@ class CameraPanel(QWidget):
     wanted = pyqtSignal(object)
     check_asked = pyqtSignal()
     """The clock is to be checked."""
+    grown = pyqtSignal()
+    """It wants another height."""
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -85,7 +88,7 @@ class CameraPanel(QWidget):
             self._rows = []
             return
         reading = self._handle.reading()
-        before = (self._rows, self._watch, self._cheats)
+        before, tall = (self._rows, self._watch, self._cheats), self.steps_high
         self._rows = rows_of(reading, self._settings.camera, self._status)
         self._watch, self._cheats = reading.watch, reading.cheats
         self._name = reading.name.removeprefix("simulated: ")
@@ -93,6 +96,8 @@ class CameraPanel(QWidget):
         if (self._rows, self._watch, self._cheats) != before:
             self.setAccessibleDescription(self.words())
             self.update()
+        if self.steps_high != tall:
+            self.grown.emit()
 
     @property
     def rows(self) -> tuple[CameraRow, ...]:
@@ -151,7 +156,7 @@ class CameraPanel(QWidget):
         smooth(p)
         look = self._look
         p.setPen(pen(COLOURS.line, look.line()))
-        p.setBrush(faded(COLOURS.ground, 0.94))
+        p.setBrush(COLOURS.ground)
         p.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), look.px(1.5), look.px(1.5))
         head = QRectF(look.px(2), look.px(0.7), self.width() - look.px(4), look.px(3.2))
         p.setFont(look.font(Type.BODY, Weight.STRONG))
@@ -174,7 +179,8 @@ class CameraPanel(QWidget):
             p.setPen(Qt.PenStyle.NoPen)
             p.setBrush(COLOURS.raised)
             p.drawRoundedRect(box, look.px(0.6), look.px(0.6))
-        line = QRectF(box.left() + look.px(1), box.top(), box.width() - look.px(3.4), 0)
+        top = box.top() + look.px(_GAP / 2)
+        line = QRectF(box.left() + look.px(1), top, box.width() - look.px(4), 0)
         line.setHeight(look.px(_TITLE))
         p.setFont(look.font(Type.BODY, Weight.FIRM if here else Weight.PLAIN))
         p.setPen(COLOURS.text if here else COLOURS.quiet)
@@ -182,7 +188,7 @@ class CameraPanel(QWidget):
         p.setPen(COLOURS.text)
         p.drawText(line, _RIGHT, row.value)
         if row.note:
-            self._paint_note(p, row, line.translated(0, look.px(_TITLE - 0.35)))
+            self._paint_note(p, row, line.translated(0, look.px(_TITLE - 0.2)))
         if here:
             self._paint_arrows(p, box, line.center().y(), row)
 
@@ -231,7 +237,11 @@ class CameraPanel(QWidget):
         if self._watch:
             tall = QFontMetricsF(font).boundingRect(box, wrap, hint).height() if hint else 0.0
             p.setPen(COLOURS.ember if self._cheats else COLOURS.quiet)
-            p.drawText(box.adjusted(0, tall, 0, 0), wrap, first_up(self._watch) + ".")
+            p.drawText(
+                box.adjusted(0, tall, 0, 0),
+                wrap,
+                first_up(self._watch).replace(" %", "\u202f%") + ".",
+            )
 
     # --- mouse
 
@@ -257,4 +267,4 @@ class CameraPanel(QWidget):
 
 
 def _tall(row: CameraRow) -> float:
-    return _TITLE + (_NOTE if row.note else 0.0)
+    return _TITLE + _GAP + (_NOTE if row.note else 0.0)

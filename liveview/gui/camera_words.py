@@ -165,7 +165,9 @@ def _turn_hint(control: Control) -> str:
 
 def _hold_row(reading: CameraReading, camera: Camera) -> CameraRow:
     wanted = (camera.exposure_s, camera.gain, camera.white_balance_k, camera.focus)
+    locked = [c.hold is Hold.LOCKED for c in reading.controls if c.name in KEYS]
     held = camera.hold or any(value is not None for value in wanted)
+    held = held or (bool(locked) and all(locked))
     free = [c.name for c in reading.controls if c.hold is Hold.AUTOMATIC]
     others = [c for c in reading.controls if c.name not in KEYS]
     refused = [c.name for c in others if c.hold is Hold.NOT_CONTROLLABLE]
@@ -195,12 +197,16 @@ def _format_row(reading: CameraReading, camera: Camera) -> CameraRow:
         "format",
         "Format",
         reading.format or "as it comes",
-        first_up(noisy[0]) if noisy else _format_words(reading.format),
+        _noisy_words(noisy[0]) if noisy else _format_words(reading.format),
         alarm=bool(noisy),
         less={"format": choices[at - 1]} if at > 0 else None,
         more={"format": choices[at + 1]} if at + 1 < len(choices) else None,
         hint="The camera is opened again for another format.",
     )
+
+
+def _noisy_words(words: str) -> str:
+    return "Compressed: the faint may be lost" if "compressed" in words else first_up(words)
 
 
 def _format_words(form: str) -> str:
@@ -254,7 +260,7 @@ def _rate_row(camera: Camera, status: SessionStatus, *, fixed: bool) -> CameraRo
 
 def _channel_row(camera: Camera, source: SourceInfo | None) -> CameraRow:
     if source is None or source.channels == 1:
-        return CameraRow("channel", "Measured", "Mono", "One channel, all of it")
+        return CameraRow("channel", "Measured", "Mono, all of it")
     at = CHANNELS.index(camera.channel)
     return CameraRow(
         "channel",

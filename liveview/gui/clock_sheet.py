@@ -61,7 +61,7 @@ class ClockSheet(Overlay):
 
     def sheet_size(self) -> tuple[float, float]:
         """See Overlay."""
-        return (104.0, 62.0)
+        return (104.0, 56.0)
 
     @property
     def reading(self) -> ClockReading:
@@ -179,9 +179,9 @@ class ClockSheet(Overlay):
         """See Overlay."""
         body, look = self.body_rect(), self.look
         self._distance.setFont(look.font(Type.LEAD))
-        top = body.top() + look.px(26)
+        top = body.top() + look.px(19.5)
         self._distance.setGeometry(
-            QRectF(body.left() + look.px(38), top, look.px(16), look.px(4.4)).toRect()
+            QRectF(body.left() + look.px(27), top, look.px(16), look.px(4.4)).toRect()
         )
         x = body.left()
         self._keep.setEnabled(self._reading.delay is not None)
@@ -209,11 +209,11 @@ class ClockSheet(Overlay):
         p.setPen(COLOURS.ember)
         p.drawText(QRectF(body.left() + look.px(3), y, body.width(), look.px(3)), wrap, CAUTION)
         middle = int(Qt.AlignmentFlag.AlignVCenter)
-        line = QRectF(body.left(), body.top() + look.px(26), look.px(37), look.px(4.4))
+        line = QRectF(body.left(), body.top() + look.px(19.5), look.px(37), look.px(4.4))
         p.setFont(font)
         p.setPen(COLOURS.quiet)
         p.drawText(line, middle, "From the flash to the microphone")
-        self._paint_result(p, body.top() + look.px(32.5))
+        self._paint_result(p, body.top() + look.px(26.5))
 
     def _paint_result(self, p: QPainter, y: float) -> None:
         body, look = self.body_rect(), self.look

@@ -36,6 +36,7 @@ class Panels:
         self.catch = TuningPanel("Catch", CATCH, parent)
         self.steps = StepsPanel(parent)
         self.camera = CameraPanel(parent)
+        self.camera.grown.connect(self._place_camera)
         self._all: tuple[QWidget, ...] = (
             *(self.hand, self.enhance, self.catch, self.steps),
             self.camera,

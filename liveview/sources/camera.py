@@ -23,7 +23,7 @@ from liveview.model import (
     SourceKind,
 )
 from liveview.settings import Camera
-from liveview.sources.controls import BY_WORD, give_back, hold_all, set_by_word
+from liveview.sources.controls import BY_WORD, give_back, hold_all, set_by_word, switch_off_all
 from liveview.sources.desk import CameraDesk
 from liveview.sources.devices import backend, find_cameras, match_camera
 from liveview.sources.drivertime import DriverTime
@@ -114,6 +114,7 @@ class CameraSource:
         self._desk = desk or CameraDesk(camera)
         self._meter: LightMeter | None = None
         self._trials: dict[str, LiveTrial] = {}
+        self._automatics_off = False
         self._clock = clock
         self._opener = opener
         self._device: Device | None = None
@@ -191,6 +192,7 @@ class CameraSource:
         )
         self._meter = LightMeter(self._info.white)
         self._trials.clear()
+        self._automatics_off = bool(self._controls)
         self._desk.opened(
             CameraReading(
                 name=name,
@@ -254,7 +256,12 @@ class CameraSource:
 
     def _grant(self, device: Device) -> None:
         """Do what was wished for since the last picture."""
-        for name, value in self._desk.take().items():
+        wishes = self._desk.take()
+        if wishes and not self._automatics_off:
+            self._automatics_off = True
+            for control in switch_off_all(device):
+                self._desk.show(control)
+        for name, value in wishes.items():
             if name in BY_WORD:
                 self._desk.show(replace(set_by_word(device, name, value), unit=NAMES[name][1]))
             else:

@@ -282,6 +282,14 @@ def switch_off(device: Device, name: str, prop: int) -> Control:
     return Control(f"automatic {name} off", Hold.NOT_CONTROLLABLE)
 
 
+def switch_off_all(device: Device) -> list[Control]:
+    """Switch automatic white balance and focus off; exposure has its own, see ``by_hand``."""
+    return [
+        switch_off(device, "white balance", cv2.CAP_PROP_AUTO_WB),
+        switch_off(device, "focus", cv2.CAP_PROP_AUTOFOCUS),
+    ]
+
+
 def hold_all(
     device: Device,
     exposure_s: float | None,
@@ -310,10 +318,7 @@ def hold_all(
     SourceStalled
         The camera stopped delivering.
     """
-    found = [
-        switch_off(device, "white balance", cv2.CAP_PROP_AUTO_WB),
-        switch_off(device, "focus", cv2.CAP_PROP_AUTOFOCUS),
-    ]
+    found = switch_off_all(device)
     if exposure_s is not None:
         found.append(set_exposure(device, exposure_s))
     elif as_found:
