@@ -8,6 +8,7 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import sys
+import warnings
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -34,6 +35,8 @@ class GenicamDevice:
     vendor: str
     model: str
     serial: str
+    place: str = ""
+    """Network address or USB port."""
 
     @property
     def address(self) -> str:
@@ -56,9 +59,12 @@ def aravis() -> Any:
         It is not installed; says how to.
     """
     try:
-        gi = _binding()
-        gi.require_version("Aravis", VERSION)
-        return importlib.import_module("gi.repository.Aravis")
+        with warnings.catch_warnings():
+            # The binding's importer is of an older make, which Python warns about at each import.
+            warnings.simplefilter("ignore", ImportWarning)
+            gi = _binding()
+            gi.require_version("Aravis", VERSION)
+            return importlib.import_module("gi.repository.Aravis")
     except (ImportError, ValueError) as error:
         raise InputUnreadable(
             "industrial cameras need the library Aravis, which is not here", "genicam", INSTALL
@@ -104,20 +110,22 @@ def find_genicam() -> tuple[GenicamDevice, ...]:
             library.get_device_vendor(i) or "",
             library.get_device_model(i) or "",
             library.get_device_serial_nbr(i) or "",
+            library.get_device_address(i) or "",
         )
         for i in range(library.get_n_devices())
     )
 
 
 def match_genicam(wanted: str, devices: tuple[GenicamDevice, ...]) -> GenicamDevice:
-    """The camera that is meant: by id, serial number, or part of its name; the only one if empty.
+    """The camera that is meant: by id, serial number, network address or part of its
+    name; the only one if empty.
 
     Raises
     ------
     InputUnreadable
         None fits, or several do.
     """
-    exact = [d for d in devices if wanted and wanted in (d.identity, d.serial)]
+    exact = [d for d in devices if wanted and wanted in (d.identity, d.serial, d.place)]
     part = [d for d in devices if wanted.casefold() in f"{d.identity} {d.name}".casefold()]
     fits = exact or part
     if len(fits) == 1:

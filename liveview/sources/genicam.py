@@ -49,7 +49,7 @@ class GenicamSource:
     Parameters
     ----------
     wanted : str
-        Id, serial number or part of the name.
+        Id, serial number, network address or part of the name.
     camera : Camera
         Settings; ``format`` does not apply in this standard's longer names, so a mono format of
         the greatest depth is taken unless ``format`` is a four-letter code that has one.

@@ -2,7 +2,7 @@
 
 ===========================  ==================================================================
 ``camera:0``, ``camera:NAME``  a camera of this computer, by index, name, ids or path
-``genicam:ID``                 an industrial camera, by id, serial number or name
+``genicam:ID``                 an industrial camera, by id, serial, network address or name
 ``simulated[:SCENE]``          the simulated rig
 ``http://``, ``https://``      a network camera, or a finished video file on a server
 ``rtsp://``, ``rtsps://``      a network camera
