@@ -18,6 +18,7 @@ import json
 import math
 import sys
 import tempfile
+import threading
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -125,7 +126,8 @@ class SparkMicrophone:
         for spark_s in self._sparks.between(start_s - 0.001, start_s + BLOCK / SOUND_HZ):
             first = round((spark_s - start_s) * SOUND_HZ)
             low, high = max(first, 0), min(first + len(self._crack), BLOCK)
-            samples[low:high, 0] += self._crack[low - first : high - first]
+            if high > low:
+                samples[low:high, 0] += self._crack[low - first : high - first]
         self._sample += BLOCK
         return SoundBlock(samples, SOUND_HZ, start_s, 0.0005)
 
@@ -160,6 +162,16 @@ class Tally:
             rmtree(path)
 
 
+def core_waits() -> dict[str, float]:
+    """Seconds that each of the program's own threads stood in the queue for a core (Linux)."""
+    waits = {}
+    for thread in threading.enumerate():
+        path = Path(f"/proc/self/task/{thread.native_id}/schedstat")
+        if path.is_file():
+            waits[thread.name] = int(path.read_text().split()[1]) / 1e9
+    return waits
+
+
 class Report:
     """A line every ten seconds, and the verdict."""
 
@@ -169,6 +181,7 @@ class Report:
         self.tally = Tally()
         self.memory: list[tuple[float, float]] = []
         self.handles: list[tuple[int, int]] = []
+        self._queued = 0.0
         self.at_start = 0
         """Frames lost until the trigger was armed: windows and pages were being built."""
 
@@ -182,12 +195,15 @@ class Report:
         handles, threads = self._process.num_fds(), self._process.num_threads()
         self.memory.append((at_s, rss))
         self.handles.append((handles, threads))
+        queued = core_waits().get("capture", 0.0)
+        waited, self._queued = queued - self._queued, queued
         raw = sum(p.stat().st_size for p in self._folder.rglob("frames.raw")) / 1e6
         print(
             f"{at_s:5.0f} s  frames {c.captured}, lost {c.lost_source}+{c.lost_ring}, "
             f"unwatched {c.missed_watch}, sound lost {c.sound_lost_samples}, "
             f"events {store.events_kept}, converted {self.tally.events}, raw {raw:.0f} MB, "
-            f"waiting {store.waiting_frames}, RSS {rss:.0f} MB, files {handles}, threads {threads}"
+            f"waiting {store.waiting_frames}, RSS {rss:.0f} MB, "
+            f"files {handles}, threads {threads}, capture waited {waited:.2f} s for a core"
             + (f"  [{'; '.join((*status.words, *store.words))}]" if status.words else ""),
             flush=True,
         )

@@ -15,13 +15,16 @@ from liveview.gui.catch_words import (
     CAUTIONS,
     FAINT,
     VERDICT_S,
+    Clocks,
     arm_of,
+    clock_lines,
     clock_words,
     delay_words,
     heard,
     limit_words,
     longest_pre_s,
     memory_words,
+    rate_words,
     raw_rate,
     space_words,
     store_words,
@@ -159,3 +162,27 @@ def test_handy_values_stay_near_and_in_range() -> None:
 def test_scale_of_the_strip_round_trips(sigma: float) -> None:
     assert share_to_strength(strength_to_share(sigma)) == pytest.approx(sigma)
     assert strength_to_share(1e6) == 1.0
+
+
+def test_clocks_say_how_sure_they_are_and_what_follows_for_pairs() -> None:
+    assert clock_lines(Clocks(None, None, None)) == ()
+    assert clock_lines(Clocks(0.0005, None, None)) == ("Times: frames ±0.5\u2009ms.",)
+    trigger = TriggerReading(frame_error_s=0.003, sound_error_s=0.004)
+    status = SessionStatus(sound=MICROPHONE, trigger=trigger)
+    near = Settings().replaced("catch", mic_distance_m=0.0)
+    clocks = Clocks.of(status, near)
+    # 3 ms always, and three standard uncertainties: hypot(3, 4) = 5 ms.
+    assert clocks.apart_s == pytest.approx(0.003 + 3 * 0.005)
+    assert clock_lines(clocks) == (
+        "Times: frames ±3\u2009ms, sound ±4\u2009ms.",
+        "Flash and crack are one up to 18\u2009ms apart.",
+    )
+    assert Clocks.of(status, Settings()).apart_s > clocks.apart_s
+
+
+def test_the_rate_of_false_alarms_and_why_the_quiet_is_learnt_anew() -> None:
+    assert rate_words(TriggerReading()) == ""
+    assert rate_words(TriggerReading(noise_rate_hz=1 / 7200)).endswith("once in 2\u2009h")
+    anew = TriggerReading(learnt=0.4, anew="exposure changed")
+    arm = arm_of(SessionStatus(arm=ArmState.LEARNING, trigger=anew), Catch())
+    assert arm.line == "Anew: exposure changed; no spark now"
