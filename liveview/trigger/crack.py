@@ -7,12 +7,15 @@ A spark's crack is an N-wave of a fraction of a millisecond: most of its energy 
   have theirs) by what noise does only rarely,
 - be louder than the milliseconds before and after it (a hiss swells),
 - have more above 4 kHz than a voice, a clap or a slammed door, whose energy is lower,
-- not be the echo of the crack before it.
+- not be the echo of the crack before it,
+- not be one of many that are as weak: the rattle of a coil's interrupter. Only weak ones wait for
+  that to be known; strong ones are sparks, however many there are.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections import deque
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,6 +65,12 @@ DOUBTFUL = 3.0
 """Strength from which on what looks like a crack is not learnt as background, either:"""
 MOST_DOUBTFUL = 0.2
 """unless so large a share of the moments looks like that."""
+WEAK = 20.0
+"""Strength below which what looks like a crack may be a rattle,"""
+RATTLE_S = 0.06
+"""when so shortly before and after it there are"""
+RATTLE = 3
+"""so many more that look like it."""
 SPEED_AT_0C = 331.3
 
 
@@ -107,6 +116,8 @@ class CrackDetector:
         self._last = _Last(float("-inf"), 0.0, crack=True)
         self._rest_s = float("-inf")
         self._doubtful = 0.0
+        self._weak: deque[float] = deque(maxlen=256)
+        self._held: list[Spotted] = []
         self._into = 0
         self._until_s = float("-inf")
         self.strongest = 0.0
@@ -115,7 +126,8 @@ class CrackDetector:
     @property
     def until_s(self) -> float:
         """Everything before this time has been listened to (path delay taken off)."""
-        return self._until_s - self.delay_s
+        held = (spot.time_s for spot in self._held)
+        return min(self._until_s - self.delay_s, *held, float("inf"))
 
     @property
     def ready(self) -> bool:
@@ -135,7 +147,20 @@ class CrackDetector:
         found = self._search(bands, behind, end, block.error_s)
         self._until_s = bands.time_of(end)
         bands.drop(end - behind)
-        return tuple(found)
+        return tuple(self._told(found))
+
+    def _told(self, found: list[Spotted]) -> list[Spotted]:
+        """Strong ones at once, weak ones when it is known that they stand alone."""
+        self._held += [spot for spot in found if spot.strength < WEAK]
+        known_s = self._until_s - RATTLE_S - self.delay_s
+        due = [spot for spot in self._held if spot.time_s <= known_s]
+        self._held = self._held[len(due) :]
+        alone = [spot for spot in due if not self._rattles(spot.time_s + self.delay_s)]
+        return [*alone, *(spot for spot in found if spot.strength >= WEAK)]
+
+    def _rattles(self, time_s: float) -> bool:
+        """Whether many weak ones surround this time (stream time); itself is one of them."""
+        return sum(abs(time_s - weak_s) <= RATTLE_S for weak_s in self._weak) > RATTLE
 
     def _search(self, bands: Bands, first: int, end: int, error_s: float) -> list[Spotted]:
         """Look at the hops ``first`` to ``end``, in moments that teach the background."""
@@ -166,7 +191,7 @@ class CrackDetector:
         self, bands: Bands, part: slice, powers: list[Samples], error_s: float
     ) -> list[Spotted]:
         """The cracks that begin in these hops."""
-        found = []
+        found: list[Spotted] = []
         strengths = np.array(
             [
                 [peaks.strength(float(value)) for value in power[part]]
@@ -174,16 +199,25 @@ class CrackDetector:
             ]
         )
         largest = strengths.max(axis=0)
-        for k in np.flatnonzero(largest > self.sigma):
+        for k in np.flatnonzero(largest > min(self.sigma, DOUBTFUL)):
             hop = part.start + int(k)
-            if _sudden(bands, powers, hop):
-                spot = self._judge(bands, hop, error_s)
+            if not _sudden(bands, powers, hop):
+                continue
+            near = float(strengths[:, k : k + bands.hops_in(CRACK_S)].max())
+            if near < WEAK:
+                self._note_weak(bands.time_of(hop))
+            if largest[k] > self.sigma:
+                spot = self._judge(bands, hop, error_s, near)
                 if spot is not None:
-                    near = strengths[:, k : k + bands.hops_in(CRACK_S)]
-                    found.append(replace(spot, strength=float(near.max())))
+                    found.append(spot)
         if not found:
             self._spare_doubtful(bands, part, powers, largest)
         return found
+
+    def _note_weak(self, time_s: float) -> None:
+        """Remember when; the hops of one sound count once."""
+        if not self._weak or time_s > self._weak[-1] + CRACK_S:
+            self._weak.append(time_s)
 
     def _spare_doubtful(
         self, bands: Bands, part: slice, powers: list[Samples], largest: Samples
@@ -197,8 +231,8 @@ class CrackDetector:
         if doubtful and self._doubtful < MOST_DOUBTFUL:
             self._rest_s = max(self._rest_s, bands.time_of(part.start))
 
-    def _judge(self, bands: Bands, hop: int, error_s: float) -> Spotted | None:
-        """Whether what begins at a hop is a crack of its own; strength not yet known."""
+    def _judge(self, bands: Bands, hop: int, error_s: float, strength: float) -> Spotted | None:
+        """What begins at a hop, if it is a crack of its own."""
         time_s = bands.onset(hop, max(LENGTHS), EDGE)
         power = float(bands.spark[hop : hop + bands.hops_in(CRACK_S)].max())
         if self._last.masks(time_s, power):
@@ -207,9 +241,10 @@ class CrackDetector:
         self._last = _Last(time_s, power, crack)
         if not crack:
             return None
-        self._rest_s = time_s
+        if strength >= WEAK or not self._rattles(bands.time_of(hop)):
+            self._rest_s = time_s
         fine_s = float(np.hypot(error_s, bands.hop_s / 2))
-        return Spotted(time_s - self.delay_s, fine_s, Cause.SOUND, 0.0)
+        return Spotted(time_s - self.delay_s, fine_s, Cause.SOUND, strength)
 
 
 def _sharp(bands: Bands, hop: int) -> bool:

@@ -97,6 +97,31 @@ def test_cracks_are_found_within_two_milliseconds(name, db):
     assert all(s.cause is Cause.SOUND for s in found)
 
 
+@pytest.mark.parametrize("begins_s", [0.5, 4.0])
+@pytest.mark.parametrize("loud", [1.5, 3.0, 4.5])
+def test_a_buzz_that_begins_is_not_a_hundred_cracks(begins_s, loud):
+    """The interrupter is switched on after the background has been learnt, or before."""
+    rattle = np.where(begins_s < T, 0.5 * buzz(), 0.0)
+    sound, begins = with_cracks(pink() + loud * rattle, 35, n_wave())
+    found = heard(sound, crack_sigma(Settings().catch.sensitivity_sigma))
+    assert len(found) == len(begins)
+    assert np.abs([s.time_s - b for s, b in zip(found, begins, strict=True)]).max() < 0.001
+
+
+def test_weak_cracks_that_stand_alone_wait_and_keep_the_time_listened_to_back():
+    sound, begins = with_cracks(pink(), 14, n_wave())
+    detector = CrackDetector(5.0)
+    told: list[float] = []
+    for start in range(0, len(sound), 480):
+        part = sound[start : start + 480, None].astype(np.float32)
+        spots = detector.hear(SoundBlock(part, RATE, start / RATE))
+        # Nothing is told of a time that was said to be over.
+        assert all(spot.time_s >= before for spot in spots)
+        told += [spot.time_s for spot in spots]
+        before = detector.until_s
+    assert len(told) == len(begins)
+
+
 LEVEL_DB = 10 * np.log10(3)
 """Peak of an N-wave above its mean power: the square of a line from 1 to -1 has mean 1/3."""
 
