@@ -207,10 +207,10 @@ class Session:
             A thread (of a stuck driver) did not end in time. All others have ended.
         """
         deadline = time.monotonic() + timeout_s
+        if self._clock_check is not None:
+            self._clock_check.ask_stop()
         for worker in self._workers():
             worker.ask_stop()
-        if self._clock_check is not None:
-            self._clock_check.stop(timeout_s / 2)
         stuck: WorkerStuck | None = None
         for worker in reversed(self._workers()):
             try:
@@ -218,6 +218,11 @@ class Session:
             except WorkerStuck as error:
                 stuck = error
                 self._board.say(worker.name, str(error))
+        if self._clock_check is not None:
+            try:
+                self._clock_check.join(max(0.05, deadline - time.monotonic()))
+            except WorkerStuck as error:
+                stuck = error
         if self._interval_before is not None:
             sys.setswitchinterval(self._interval_before)
             self._interval_before = None

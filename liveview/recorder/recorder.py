@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections import deque
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,8 @@ from liveview.settings import Store
 from liveview.worker import Worker
 
 MOST_WORDS = 12
+PASSING_S = 20.0
+"""How long words stay that ask nothing of anybody; the next event ends them, too."""
 REMEMBERED = 1000
 """Events of this session that are remembered for lists."""
 
@@ -93,6 +96,7 @@ class Recorder:
         self._retry_s = retry_s
         self._guard = threading.Lock()
         self._words: dict[str, str] = {}
+        self._passing: dict[str, float] = {}
         self._events: deque[KeptEvent] = deque(maxlen=REMEMBERED)
         self._recovered: deque[Path] = deque(maxlen=REMEMBERED)
         self._nudge = threading.Event()
@@ -143,6 +147,7 @@ class Recorder:
         if self._open or self._closed:
             raise RuntimeError("an event is open already, or the recorder is closed")
         self._open, self._dropped = True, 0
+        self._let_pass(float("inf"))
         self._inbox.put(Begin(start))
 
     def add_frame(self, lease: Lease) -> None:
@@ -176,6 +181,7 @@ class Recorder:
 
     def status(self) -> StoreStatus:
         """A snapshot for the screen."""
+        self._let_pass(time.monotonic())
         with self._guard:
             words = tuple(self._words.values())
             newest = str(self._events[-1].path) if self._events else None
@@ -247,6 +253,12 @@ class Recorder:
             while len(self._words) > MOST_WORDS:
                 del self._words[next(iter(self._words))]
 
+    def _let_pass(self, until_s: float) -> None:
+        with self._guard:
+            for topic in [topic for topic, end_s in self._passing.items() if end_s <= until_s]:
+                del self._passing[topic]
+                self._words.pop(topic, None)
+
     def _refuse(self) -> None:
         self._dropped += 1
         self._say("dropped", f"{self._dropped} frames of this event were not kept: memory is full")
@@ -317,7 +329,10 @@ class Recorder:
         self._converter.add(spooled.part)
 
     def _converted(self, done: Recovered) -> None:
-        self._say(f"convert {done.part}", done.words)
+        topic = f"convert {done.part}"
+        self._say(topic, done.words)
+        if done.passing:
+            self._forget(topic, done.part)
         if done.path is None:
             return
         with self._guard:
@@ -326,3 +341,11 @@ class Recorder:
                     self._events[index] = KeptEvent(done.path, event.spooled)
                     return
             self._recovered.append(done.path)
+
+    def _forget(self, topic: str, part: Path) -> None:
+        """An event without a frame or a sample is none; the words about it go after a while."""
+        with self._guard:
+            self._passing[topic] = time.monotonic() + PASSING_S
+            for event in [event for event in self._events if event.path == part]:
+                self._events.remove(event)
+                self._kept -= 1

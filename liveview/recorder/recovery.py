@@ -17,11 +17,15 @@ _GROWING = ("frames.raw", "sound.raw")
 
 @dataclass(frozen=True, slots=True)
 class Recovered:
-    """What became of one leftover: ``path`` is the finished event, None when ``words`` say why."""
+    """What became of one leftover: ``path`` is the finished event, None when ``words`` say why.
+
+    ``passing`` words ask nothing of anybody: they may go after a while.
+    """
 
     part: Path
     path: Path | None
     words: str = ""
+    passing: bool = False
 
 
 def leftovers(folder: Path) -> list[Path]:
@@ -61,7 +65,7 @@ def recover_part(part: Path, finish: Callable[[Path], Path] = finish_part) -> Re
         lock.release()
         if empty:
             shutil.rmtree(part)
-            return Recovered(part, None, f"{part.name} held nothing and was removed")
+            return Recovered(part, None, f"{part.name} held nothing and was removed", passing=True)
         return Recovered(part, finish(part))
     except BlockingIOError:
         return Recovered(part, None, f"{part.name} is in use by another program")

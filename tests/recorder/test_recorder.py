@@ -524,3 +524,37 @@ def test_calls_without_an_event_are_refused_and_give_the_frame_back(kit) -> None
         for call in (lambda: recorder.add_sound(made.blocks[0]), lambda: recorder.end(True)):
             with pytest.raises(RuntimeError, match="no event is open"):
                 call()
+
+
+class TestWordsOfAnEmptyEvent:
+    """An event without a frame is removed; the words about it do not stay for good."""
+
+    def empty(self, recorder: Recorder, made) -> None:
+        recorder.begin(made.start)
+        recorder.end(complete=False)
+        wait_for(lambda: any("held nothing" in words for words in recorder.status().words), 10)
+
+    def test_they_go_after_a_while(self, kit, monkeypatch) -> None:
+        monkeypatch.setattr("liveview.recorder.recorder.PASSING_S", 0.3)
+        recorder = Recorder(kit.store, folder=kit.folder)
+        try:
+            self.empty(recorder, kit.make())
+            wait_for(lambda: not recorder.status().words, 10)
+            assert recorder.status().newest is None
+        finally:
+            recorder.close()
+
+    def test_they_go_with_the_next_event(self, kit) -> None:
+        recorder, made = Recorder(kit.store, folder=kit.folder), kit.make()
+        try:
+            self.empty(recorder, made)
+            recorder.begin(made.start)
+            assert not recorder.status().words
+            for lease in made.leases:
+                recorder.add_frame(lease)
+            recorder.end(complete=True)
+            assert recorder.drain(20)
+            assert recorder.status().events_kept == 1
+            assert [event.path.is_dir() for event in recorder.events] == [True]
+        finally:
+            recorder.close()
