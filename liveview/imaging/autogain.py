@@ -67,9 +67,15 @@ class AutoGain:
 
 
 def wanted_scale(
-    edges: NDArray[np.float64], counts: NDArray[np.int64], sigma: float | None
+    edges: NDArray[np.float64],
+    counts: NDArray[np.int64],
+    sigma: float | None,
+    beyond: float = _SHARE_BEYOND,
 ) -> float:
-    """Contrast that all but 0.2 % of the pixels stay within, with headroom, above the noise."""
+    """Contrast that all but a share of the pixels stay within, with headroom, above the noise.
+
+    ``beyond`` is that share, 0.002 unless given.
+    """
     total = float(counts.sum())
     noise = _NOISE_REACH * sigma if sigma is not None else 0.0
     if total == 0:
@@ -77,6 +83,6 @@ def wanted_scale(
     half = counts.size // 2
     magnitude = counts[half:] + counts[half - 1 :: -1]
     within = np.cumsum(magnitude)
-    bin_ = int(np.searchsorted(within, (1 - _SHARE_BEYOND) * total))
+    bin_ = int(np.searchsorted(within, (1 - beyond) * total))
     top = float(edges[half + min(bin_, half - 1) + 1])
     return min(max(_HEADROOM * top, noise, _LEAST), _MOST)

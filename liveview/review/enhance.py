@@ -26,10 +26,14 @@ from liveview.model import (
     Reading,
 )
 from liveview.recorder.reading import StoredEvent
+from liveview.review.measure.fronts import flashes_among
 from liveview.settings import Settings, validated
 
 BACKGROUND_FRAMES = 16
-PROBES = 12
+PROBES = 24
+PROBE_STEP = 4
+BEYOND = 0.01
+"""Share of an event's pixels that may be beyond the palette's end."""
 VIEWS_OF_ONE_FRAME = frozenset({"plain", "lifted", "signed"})
 HISTORY_FRAMES = 32
 """Frames run before the wanted one when looking back need not be exact."""
@@ -155,20 +159,43 @@ class Enhancer:
         return self._calibration.with_picture(CalibrationKind.REFERENCE, average)
 
     def _probed_scale(self) -> float:
-        """Contrast that nearly all pixels of nearly all frames stay within."""
+        """Contrast that nearly all pixels of the event's usual frames stay within.
+
+        Frames lit by a flash tell nothing of the air and are left out. A spark's kernel is small
+        and short, but so strong that it alone would make all else faint: one pixel in a hundred
+        may be beyond the end, and what counts is the usual frame, not the strongest.
+        """
         count = len(self.event)
         probes = np.unique(np.linspace(0, count - 1, min(PROBES, count)).round().astype(int))
         self._chain.apply(self._settings.replaced("enhance", unit="contrast"))
         if self._settings.enhance.view == "movement":
             wanted = [self._movement_scale(int(index)) for index in probes if index > 0]
         else:
-            wanted = [self._contrast_scale(int(index)) for index in probes]
+            wanted = self._contrast_scales([int(index) for index in probes])
         known = [scale for scale in wanted if scale is not None]
-        return float(np.quantile(known, 0.8)) if known else 0.1
+        return float(np.quantile(known, 0.6)) if known else 0.1
 
-    def _contrast_scale(self, index: int) -> float | None:
-        shown = self._chain.run(self.event.frame(index)).histogram
-        return None if shown is None else wanted_scale(shown.edges, shown.counts, shown.noise_sigma)
+    def _contrast_scales(self, probes: list[int]) -> list[float | None]:
+        found: list[float | None] = []
+        medians, unknown = [], []
+        for index in probes:
+            try:
+                frame = self.event.frame(index)
+            except InputUnreadable:
+                continue  # told when that frame itself is wished for
+            shown = self._chain.run(frame).histogram
+            contrast = self._chain.contrast(frame)[::PROBE_STEP, ::PROBE_STEP]
+            known = contrast[np.isfinite(contrast)]
+            medians.append(float(np.median(known)) if known.size else np.inf)
+            unknown.append(1.0 - known.size / contrast.size)
+            found.append(
+                None
+                if shown is None
+                else wanted_scale(shown.edges, shown.counts, shown.noise_sigma, BEYOND)
+            )
+        lit = flashes_among(medians, unknown)
+        dark = [scale for scale, flash in zip(found, lit, strict=True) if not flash]
+        return dark or found
 
     def _movement_scale(self, index: int) -> float | None:
         """What the chain itself would choose for a frame after the one before it."""

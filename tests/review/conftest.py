@@ -44,6 +44,13 @@ def light_of(index: int, rows: int, columns: int, uncut: float = 0.5) -> np.ndar
     return np.where(inside, 0.8 * uncut * (1 + 0.3 * blob), 0.004)
 
 
+def sparked(light: np.ndarray, flash: float) -> np.ndarray:
+    """What a spark adds: its flash all over, and a small kernel as bright as can be."""
+    y, x = np.mgrid[: light.shape[0], : light.shape[1]]
+    kernel = np.hypot(x - 0.4 * light.shape[1], y - 0.5 * light.shape[0]) < 3
+    return np.where(light > 0.01, flash, 0.0) + 0.5 * kernel
+
+
 def record_event(
     folder: Path,
     *,
@@ -59,6 +66,7 @@ def record_event(
     rate: float = 200.0,
     settings: Settings | None = None,
     dark_every: int = 0,
+    spark: bool = False,
 ) -> Path:
     """Record an event with linear codes and return its folder."""
     bits = white.bit_length()
@@ -96,6 +104,8 @@ def record_event(
             light = light_of(index, rows, columns)
             if dark_every and index % dark_every == 0:
                 light = light * 0.02
+            if spark and index >= count // 3:
+                light = light + sparked(light, 0.5 if index == count // 3 else 0.0)
             codes = light * white + rng.normal(0, white / 400, light.shape)
             codes = np.clip(np.rint(codes), 0, white).astype(source.dtype)
             if channels == 3:

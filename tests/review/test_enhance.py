@@ -96,3 +96,12 @@ def test_nothing_is_left_out_for_lack_of_time(record) -> None:
         for index in range(len(event)):
             reading = enhancer.reading(index)
             assert reading.skipped == () and reading.budget_ms is None
+
+
+def test_a_spark_does_not_make_the_air_faint(record) -> None:
+    """The gain of an event with a flash and a small, glaring kernel is that of its air."""
+    ends = []
+    for spark in (False, True):
+        with StoredEvent.open(record(spark=spark)) as event:
+            ends.append(Enhancer(event).scale)
+    assert ends[1] < 1.5 * ends[0]
