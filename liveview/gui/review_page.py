@@ -11,21 +11,20 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from PyQt6.QtCore import QRect, Qt, QTimer, pyqtSignal
+from PyQt6.QtCore import Qt, QTimer, pyqtSignal
 from PyQt6.QtGui import QDragEnterEvent, QDropEvent, QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QFileDialog, QWidget
 
 from liveview.errors import LiveviewError, WorkerStuck
-from liveview.gui.around import SIDE_STEPS, free_width
 from liveview.gui.keys import Action, KeyMap
 from liveview.gui.legend import legend_colours, legend_words
 from liveview.gui.lines import Lines
-from liveview.gui.marks import choice_mark, gain_mark
 from liveview.gui.pad import Pad
 from liveview.gui.review_actions import GROUP, TOOL_KEYS, review_actions
 from liveview.gui.review_dial import ReviewDial
 from liveview.gui.review_export_order import Order
 from liveview.gui.review_export_sheet import ExportSheet
+from liveview.gui.review_layout import ReviewLayout, pad_state, show_pads
 from liveview.gui.review_library import Library
 from liveview.gui.review_list import EventList
 from liveview.gui.review_measure_desk import TOOLS, MeasureDesk
@@ -35,7 +34,6 @@ from liveview.gui.review_replay import Compare, Replay
 from liveview.gui.review_ring import Legend, RingFace
 from liveview.gui.review_side import moment_lines, notice_lines
 from liveview.gui.theme import COLOURS, Look
-from liveview.gui.words import with_unit
 from liveview.model import Reading, SessionStatus, StoreStatus
 from liveview.review.place import events_folder
 from liveview.settings import Settings
@@ -48,9 +46,6 @@ TICK_MS = 12
 """How often news is pulled while there is something to wait for."""
 
 EDGE_KEY_STEP = 0.03
-
-PLOT_STEPS = 30.0
-"""Height of the diagram."""
 
 
 class ReviewPage(QWidget):
@@ -103,6 +98,7 @@ class ReviewPage(QWidget):
         self.desk = MeasureDesk(self.dial.marks, self.panel, self._measuring)
         self.sheet = ExportSheet(self)
         self._measure_open = False
+        self._layout = ReviewLayout(self)
         self._timer = QTimer(self)
         self._timer.setInterval(TICK_MS)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
@@ -393,37 +389,14 @@ class ReviewPage(QWidget):
         )
 
     def _refresh_pads(self) -> None:
-        pads, replay = self.pads, self.replay
-        fixed = replay.sight.gain is not None
-        note = self._gain_note(fixed)
-        there = replay.path is not None
-        about = (self._measure_open, self.library.can_undo, self.notices.words())
-        state = (replay.playing, replay.loop, replay.sight, replay.compare, note, there, about)
-        if not pads or state == self._pads_shown:
+        state = pad_state(
+            self.replay, self.library.can_undo, self._measure_open, self.notices.words()
+        )
+        if not self.pads or state == self._pads_shown:
             return
         self._pads_shown = state
-        pads["play"].set_state(title="Stop" if replay.playing else "Play", on=replay.playing)
-        pads["loop"].set_state(title="Loop", on=replay.loop)
-        for view in self._views:
-            on = view == replay.sight.view
-            pads[f"view {view}"].set_state(mark=choice_mark(on), on=on)
-        pads["gain"].set_state(mark=gain_mark(fixed), note=note, on=fixed)
-        comparing = replay.compare is Compare.VIEW
-        pads["compare"].set_state(mark=choice_mark(comparing), on=comparing)
-        held = replay.compare is Compare.HELD
-        pads["hold"].set_state(mark=choice_mark(held), on=held)
-        pads["measure"].set_state(mark=choice_mark(self._measure_open), on=self._measure_open)
-        pads["undo"].setVisible(self.library.can_undo)
-        for name in ("bin", "export", "measure", "hold", "compare", "play"):
-            pads[name].setEnabled(there)
-        self._place_pads()
-
-    def _gain_note(self, fixed: bool) -> str:
-        words = "fixed" if fixed else "automatic"
-        reading = None if self.replay.shown is None else self.replay.shown.reading
-        if reading is not None and reading.scale is not None:
-            words += f", \u00b1{with_unit(reading.scale, reading.unit)}"
-        return words
+        show_pads(self.pads, state, self._views)
+        self._layout.place_pads(self._look, self._measure_open)
 
     # --- layout
 
@@ -440,73 +413,9 @@ class ReviewPage(QWidget):
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         self.lay_out()
 
-    @property
-    def _column(self) -> float:
-        """Width of the columns beside the instrument."""
-        return (self.width() - self.dial.width()) / 2 - self._look.px(3.0)
-
     def lay_out(self) -> None:
         """Place everything."""
-        look, width, height = self._look, self.width(), self.height()
-        side = round(min(height - look.px(1.5), width - 2 * look.px(SIDE_STEPS)))
-        self.dial.fit(side, look)
-        self.dial.move((width - side) // 2, (height - side) // 2)
-        margin, column = look.px(2), self._column
-        x = width - margin - column
-        self._place_left(margin, column)
-        self._put(self.moment, x, look.px(10), column, look.px(20))
-        self.sheet.resize((self.sheet.parentWidget() or self).size())
-        self._place_pads()
-
-    def _place_left(self, margin: float, column: float) -> None:
-        """The events, and below them the diagram of what was measured."""
-        look, height = self._look, self.height()
-        top, foot = look.px(11.5), height - look.px(6.4)
-        if self.panel.plot_place.isVisibleTo(self):
-            tall = look.px(PLOT_STEPS)
-            wide = free_width(self, self.dial.width(), look, foot - tall, foot)
-            self._put(self.panel.plot_place, margin, foot - tall, max(wide, column), tall)
-            foot -= tall + look.px(1)
-        self._put(self.events, margin, top, column, foot - top)
-
-    @staticmethod
-    def _put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
-        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
-
-    def _place_pads(self) -> None:
-        if not self.pads:
-            return
-        look, height, pads = self._look, self.height(), self.pads
-        margin, column = look.px(2), self._column
-        x = self.width() - margin - column
-        half = column / 2
-        y = look.px(29.5)
-        looking = not self._measure_open
-        for k, name in enumerate(("play", "loop", "slower", "faster")):
-            pads[name].setVisible(looking)
-            pads[name].move(round(x + (k % 2) * half), round(y + (k // 2) * look.px(3.6)))
-        y += look.px(8.6 if looking else 0.5)
-        left_x = margin - look.px(0.5)
-        for name in ("elsewhere", "bin", "undo"):
-            pads[name].move(round(left_x), round(height - look.px(5)))
-            left_x += pads[name].width() + look.px(0.2)
-        foot = height - look.px(5)
-        names = [f"view {view}" for view in self._views] + ["gain", "compare", "hold"]
-        for name in names:
-            pads[name].setVisible(looking)
-        if looking:
-            for name in names:
-                y += look.px(1.0) if name in ("gain", "compare") else 0.0
-                pads[name].move(round(x), round(y))
-                y += look.px(5.0) if name == "gain" else look.px(3.6)
-            room = foot - y - look.px(2)
-            needed = min(self.notices.needed_height(column), max(room, 0.0))
-            self._put(self.notices, x, y + look.px(1), column, needed)
-        self.notices.setVisible(looking)
-        if self._measure_open:
-            self._put(self.panel, x, y, column, foot - y - look.px(0.5))
-        pads["measure"].move(round(x), round(foot))
-        pads["export"].move(round(x + pads["measure"].width() + look.px(0.5)), round(foot))
+        self._layout.place_all(self._look, self._measure_open)
 
     # --- life
 

@@ -1,16 +1,8 @@
-"""The thread that reads events for the Review page: the newest wish only, answers in order.
-
-::
-
-    window --ask(wish)--> newest wish --> thread: open, decode, enhance --> news --take()--> window
-                          (an older one that                                (bounded, pulled
-                           waits is replaced)                                on a timer)
-"""
+"""What reads events for the Review page: opens, decodes and enhances what is wished for."""
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict, deque
+from collections import OrderedDict
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from liveview.errors import LiveviewError
+from liveview.gui.review_wishes import Wishes
 from liveview.model import Calibration, Disc, EventStart, Reading, Spotted
 from liveview.recorder.reading import StoredEvent
 from liveview.review.enhance import VIEWS_OF_ONE_FRAME, Enhancer, event_settings
 from liveview.review.export.slowsound import assembled
 from liveview.settings import Settings
-from liveview.worker import Worker
 
 ENVELOPE_BINS = 8192
 """Parts into which an event's sound is divided for drawing."""
@@ -31,7 +23,8 @@ ENVELOPE_BINS = 8192
 KEPT_CHAINS = 3
 """Ways of enhancing one event that are kept ready."""
 
-MOST_NEWS = 64
+STEPPING = 4
+"""Whoever moves by no more frames than this steps or plays: the next frame is read ahead."""
 
 Envelope = NDArray[np.float32]
 """Loudest sample of each of equal parts of the event, full scale 1.0."""
@@ -212,107 +205,45 @@ def sound_envelope(event: StoredEvent, bins: int = ENVELOPE_BINS) -> Envelope | 
 
 
 class Reader:
-    """Owns the reading thread; see the figure at the top."""
+    """Reads, enhances and tells what is wished for, in a thread of its own."""
 
     def __init__(self) -> None:
-        self._condition = threading.Condition()
-        self._wish: Wish | None = None
-        self._news: deque[News] = deque(maxlen=MOST_NEWS)
-        self._busy = False
-        self._closing = False
+        self._wishes: Wishes[Wish, News] = Wishes("review reader", self._serve, self._drop)
         self._desk: Desk | None = None
         self._heard = False
         self._last_index = 0
-        self._worker = Worker("review reader", self._run, wake=self._wake)
-        self._started = False
-
-    def ask(self, wish: Wish) -> None:
-        """Make this the newest wish; the thread starts with the first one."""
-        with self._condition:
-            self._wish = wish
-            self._condition.notify_all()
-        if not self._started:
-            self._started = True
-            self._worker.start()
-
-    def let_go(self) -> None:
-        """Close the files of the open event (it is going to be moved)."""
-        with self._condition:
-            self._wish = None
-            self._closing = True
-            self._condition.notify_all()
-
-    def take(self) -> list[News]:
-        """What has come since the last time, oldest first."""
-        with self._condition:
-            found = list(self._news)
-            self._news.clear()
-            return found
+        self.ask = self._wishes.ask
+        self.let_go = self._wishes.let_go
+        self.take = self._wishes.take
+        self.stop = self._wishes.stop
 
     @property
     def busy(self) -> bool:
         """True while something is being done or news has not been taken."""
-        with self._condition:
-            return self._busy or self._wish is not None or bool(self._news)
-
-    def stop(self, timeout_s: float) -> None:
-        """End the thread. Raises WorkerStuck."""
-        if self._started:
-            self._worker.stop(timeout_s)
-            self._worker.raise_error()
-
-    def _wake(self) -> None:
-        with self._condition:
-            self._condition.notify_all()
-
-    def _tell(self, news: News) -> None:
-        with self._condition:
-            self._news.append(news)
-
-    def _run(self, stop: threading.Event) -> None:
-        try:
-            while (wish := self._next(stop)) is not None:
-                self._serve(wish)
-                self._idle(stop, wish)
-        finally:
-            self._drop()
-
-    def _next(self, stop: threading.Event) -> Wish | None:
-        while not stop.is_set():
-            with self._condition:
-                self._busy = False
-                self._condition.wait_for(
-                    lambda: self._wish is not None or self._closing or stop.is_set()
-                )
-                closing, self._closing = self._closing, False
-                wish, self._wish = self._wish, None
-                self._busy = wish is not None or closing
-            if closing:
-                self._drop()
-            if wish is not None:
-                return wish
-        return None
+        return self._wishes.busy
 
     def _serve(self, wish: Wish) -> None:
+        tell = self._wishes.tell
         try:
             desk = self._open(wish)
         except LiveviewError as error:
-            self._tell(Fault(wish.path, str(error)))
+            tell(Fault(wish.path, str(error)))
             return
         index = desk.event.spark_index if wish.index is None else wish.index
         try:
             reading = desk.reading(index, wish.sight)
             beside = None if wish.beside is None else desk.reading(index, wish.beside)
         except LiveviewError as error:
-            self._tell(Fault(wish.path, str(error), index))
-            return
-        self._tell(Shown(wish, index, reading, beside))
+            tell(Fault(wish.path, str(error), index))
+        else:
+            tell(Shown(wish, index, reading, beside))
+        self._read_on(desk, wish.path, index)
 
     def _open(self, wish: Wish) -> Desk:
         if self._desk is None or self._desk.event.path != wish.path:
             self._drop()
             self._desk = Desk(wish.path, wish.sight)
-            self._tell(self._desk.facts())
+            self._wishes.tell(self._desk.facts())
         return self._desk
 
     def _drop(self) -> None:
@@ -320,21 +251,21 @@ class Reader:
             self._desk.close()
         self._desk, self._heard = None, False
 
-    def _idle(self, stop: threading.Event, wish: Wish) -> None:
-        """What can be done while nothing is wished for: the sound, the frame that is next."""
-        desk = self._desk
-        if desk is None or self._wish is not None or stop.is_set():
-            return
-        if not self._heard:
+    def _read_on(self, desk: Desk, path: Path, index: int) -> None:
+        """What can be done while nothing is wished for: the sound, the frame that is next.
+
+        Whoever jumps about is not kept waiting for a frame that is not wanted.
+        """
+        moved, self._last_index = index - self._last_index, index
+        if not self._heard and not self._wishes.overtaken:
             self._heard = True
             try:
-                self._tell(Heard(wish.path, sound_envelope(desk.event)))
+                self._wishes.tell(Heard(path, sound_envelope(desk.event)))
             except LiveviewError as error:
-                self._tell(Heard(wish.path, None, str(error)))
-        index = desk.event.spark_index if wish.index is None else wish.index
-        following = index + (1 if index >= self._last_index else -1)
-        self._last_index = index
-        if 0 <= following < len(desk.event) and self._wish is None:
+                self._wishes.tell(Heard(path, None, str(error)))
+        following = index + (1 if moved >= 0 else -1)
+        stepping = abs(moved) <= STEPPING
+        if stepping and 0 <= following < len(desk.event) and not self._wishes.overtaken:
             try:
                 desk.event.frame(following)
             except LiveviewError:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import threading
-from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,8 +10,8 @@ from PyQt6.QtCore import QSize, Qt
 from PyQt6.QtGui import QImage, QImageReader
 
 from liveview.errors import LiveviewError
+from liveview.gui.review_wishes import Wishes
 from liveview.review.shelf import EventCard, list_events, read_card
-from liveview.worker import Worker
 
 POSTER_PX = 192
 """Height to which posters are reduced for the list."""
@@ -43,62 +41,29 @@ class _Look:
 
 
 class ShelfReader:
-    """Owns the thread that lists events; the newest wish only, answers pulled by ``take``."""
+    """Lists events in a thread of its own: the cards, then their posters."""
 
     def __init__(self) -> None:
-        self._condition = threading.Condition()
-        self._wish: _Look | None = None
-        self._news: deque[Shelf | Poster] = deque(maxlen=4096)
-        self._busy = False
+        self._wishes: Wishes[_Look, Shelf | Poster] = Wishes(
+            "review shelf", self._serve, most_news=4096
+        )
         self._posters: dict[Path, float] = {}
-        self._worker = Worker("review shelf", self._run, wake=self._wake)
-        self._started = False
+        self.take = self._wishes.take
+        self.stop = self._wishes.stop
 
     def look(self, folder: Path, others: Sequence[Path] = ()) -> None:
         """List this folder, with events from elsewhere in front of it."""
-        with self._condition:
-            self._wish = _Look(folder, tuple(others))
-            # What was listed before this wish may be wrong by now.
-            self._news = deque((n for n in self._news if isinstance(n, Poster)), self._news.maxlen)
-            self._condition.notify_all()
-        if not self._started:
-            self._started = True
-            self._worker.start()
-
-    def take(self) -> list[Shelf | Poster]:
-        """What has come since the last time."""
-        with self._condition:
-            found = list(self._news)
-            self._news.clear()
-            return found
+        # What was listed before this wish may be wrong by now.
+        self._wishes.ask(
+            _Look(folder, tuple(others)), outdates=lambda news: not isinstance(news, Poster)
+        )
 
     @property
     def busy(self) -> bool:
         """True while it is looking or news has not been taken."""
-        with self._condition:
-            return self._busy or self._wish is not None or bool(self._news)
+        return self._wishes.busy
 
-    def stop(self, timeout_s: float) -> None:
-        """End the thread. Raises WorkerStuck."""
-        if self._started:
-            self._worker.stop(timeout_s)
-            self._worker.raise_error()
-
-    def _wake(self) -> None:
-        with self._condition:
-            self._condition.notify_all()
-
-    def _run(self, stop: threading.Event) -> None:
-        while not stop.is_set():
-            with self._condition:
-                self._busy = False
-                self._condition.wait_for(lambda: self._wish is not None or stop.is_set())
-                wish, self._wish = self._wish, None
-                self._busy = wish is not None
-            if wish is not None:
-                self._serve(wish, stop)
-
-    def _serve(self, wish: _Look, stop: threading.Event) -> None:
+    def _serve(self, wish: _Look) -> None:
         words = ""
         found: tuple[EventCard, ...] = ()
         try:
@@ -106,11 +71,9 @@ class ShelfReader:
         except LiveviewError as error:
             words = str(error)
         cards = (*map(read_card, wish.others), *reversed(found))
-        with self._condition:
-            if self._wish is None:
-                self._news.append(Shelf(wish.folder, cards, words))
+        self._wishes.tell(Shelf(wish.folder, cards, words), unless_overtaken=True)
         for card in cards:
-            if stop.is_set() or self._wish is not None:
+            if self._wishes.overtaken:
                 return
             self._show_poster(card)
 
@@ -126,8 +89,7 @@ class ShelfReader:
         image = read_reduced(card.poster)
         if not image.isNull():
             self._posters[card.poster] = changed
-            with self._condition:
-                self._news.append(Poster(card.path, image))
+            self._wishes.tell(Poster(card.path, image))
 
 
 def read_reduced(path: Path, height: int = POSTER_PX) -> QImage:
