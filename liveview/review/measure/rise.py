@@ -136,7 +136,7 @@ ENDLESS_SHARE = 0.6
 def moved_share(diagram: SpaceTime, speed_px_s: float) -> float:
     """How far something moves in the stretch, as a share of the line; above 1: more than all."""
     seconds = float(diagram.times_s[-1] - diagram.times_s[0])
-    return abs(speed_px_s) * seconds / diagram.values.shape[1]
+    return abs(speed_px_s) * seconds / float(diagram.values.shape[1])
 
 
 def _prepared(diagram: SpaceTime) -> tuple[Floats, Floats]:
