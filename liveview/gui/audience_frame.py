@@ -73,8 +73,8 @@ class AudienceFrame:
         self._canvas = QImage()
         self._base: Bytes = np.empty((0, 0, 4), np.uint8)
         self._base_for: object = None
-        self._patch: Bytes = np.empty((0, 0, 4), np.uint8)
-        self._second: Bytes = np.empty((0, 0, 4), np.uint8)
+        self._patch_canvas, self._patch = _canvas(1, 1)
+        self._second_canvas, self._second = _canvas(1, 1)
         self._disc_mask: Bytes = np.empty((0, 0), np.uint8)
         self._light = _Beam()
         self._sent: Bytes | None = None
@@ -153,7 +153,7 @@ class AudienceFrame:
         key = (scene.words, scene.column, scene.room_for_drawing, seen is None, has_disc)
         if key != self._base_for:
             at = places(*self._size, column=scene.column, drawing=scene.room_for_drawing)
-            if at != self.places or not self._patch.size:
+            if at != self.places or self._patch.shape[0] != at.disc:
                 self._lay_out(at)
             self._paint_base(scene.words, seen is None)
             self._base_for = key
@@ -161,8 +161,8 @@ class AudienceFrame:
 
     def _lay_out(self, at: Places) -> None:
         self.places = at
-        self._patch = np.zeros((at.disc, at.disc, 4), np.uint8)
-        self._second = np.zeros_like(self._patch)
+        self._patch_canvas, self._patch = _canvas(at.disc, at.disc)
+        self._second_canvas, self._second = _canvas(at.disc, at.disc)
         self._disc_mask = np.zeros((at.disc, at.disc), np.uint8)
         half = at.disc / 2
         _circle(self._disc_mask, half, half, half - 1, (255,), -1)
@@ -183,9 +183,9 @@ class AudienceFrame:
         at, side = self.places, self.places.disc
         edge = round(scene.edge * side) if seen.plain is not None else 0
         if edge < side:
-            _enlarge(seen.picture, disc, self._patch)
+            _enlarge(seen.picture, disc, self._patch_canvas, self._patch)
         if edge > 0 and seen.plain is not None:
-            _enlarge(seen.plain, disc, self._second)
+            _enlarge(seen.plain, disc, self._second_canvas, self._second)
             np.copyto(self._patch[:, :edge], self._second[:, :edge])
         if scene.spotlight.depth > 0.0:
             mask = self._light.mask(side, scene.spotlight)
@@ -236,28 +236,50 @@ class _Beam:
         return self._mask
 
 
-def _enlarge(picture: Bytes, disc: Disc, out: Bytes) -> None:
-    """The disc's square of a picture, as large as ``out``; black where the picture ends."""
+def _enlarge(picture: Bytes, disc: Disc, canvas: QImage, out: Bytes) -> None:
+    """The disc's square of a picture, as large as the canvas; black where the picture ends.
+
+    ``out`` are the canvas's pixels. Qt interpolates eight times as fast as OpenCV does.
+    """
     side = out.shape[0]
     radius = max(disc.radius - RIM_PX, 1.0)
+    left, top = disc.cx + 0.5 - radius, disc.cy + 0.5 - radius
+    square = QRectF(left, top, 2 * radius, 2 * radius)
     scale = side / (2 * radius)
-    spans = []
-    clipped = False
-    for middle, length in ((disc.cy, picture.shape[0]), (disc.cx, picture.shape[1])):
-        start = middle + 0.5 - radius
-        first, last = max(math.floor(start), 0), min(math.ceil(start + 2 * radius), length)
-        if last <= first:
-            out[:] = 0
-            return
-        to_first = max(round((first - start) * scale), 0)
-        to_last = min(round((last - start) * scale), side)
-        clipped |= to_first > 0 or to_last < side
-        spans.append((first, last, to_first, max(to_last, to_first + 1)))
-    if clipped:
+    inside = QRectF(0, 0, picture.shape[1], picture.shape[0]).intersected(square)
+    target = QRectF(
+        (inside.left() - left) * scale,
+        (inside.top() - top) * scale,
+        inside.width() * scale,
+        inside.height() * scale,
+    )
+    if inside != square:
         out[:] = 0
-    (y0, y1, v0, v1), (x0, x1, u0, u1) = spans
-    how = cv2.INTER_AREA if scale < SMALLER else cv2.INTER_LINEAR
-    cv2.resize(picture[y0:y1, x0:x1], (u1 - u0, v1 - v0), out[v0:v1, u0:u1], 0, 0, how)
+    if inside.isEmpty():
+        return
+    if scale < SMALLER:
+        picture, inside = _averaged(picture, inside, target)
+    p = QPainter(canvas)
+    p.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
+    p.drawImage(target, image_of(picture), inside)
+    p.end()
+
+
+def _averaged(picture: Bytes, part: QRectF, target: QRectF) -> tuple[Bytes, QRectF]:
+    """A part of a picture about as small as it is shown; and where in that the part is."""
+    x0, y0 = math.floor(part.left()), math.floor(part.top())
+    x1, y1 = math.ceil(part.right()), math.ceil(part.bottom())
+    wide = max(1, round((x1 - x0) * target.width() / part.width()))
+    tall = max(1, round((y1 - y0) * target.height() / part.height()))
+    small = cv2.resize(picture[y0:y1, x0:x1], (wide, tall), interpolation=cv2.INTER_AREA)
+    across, down = wide / (x1 - x0), tall / (y1 - y0)
+    at = QRectF(
+        (part.left() - x0) * across,
+        (part.top() - y0) * down,
+        part.width() * across,
+        part.height() * down,
+    )
+    return np.asarray(small, np.uint8), at
 
 
 def _paste(frame: Bytes, picture: Bytes, box: QRectF) -> None:

@@ -47,6 +47,12 @@ class Chores:
         if due:
             self._do(min(due, key=lambda chore: chore.done_s + chore.every_s), now)
 
+    def all(self) -> None:
+        """Do every one of them now."""
+        now = self._clock()
+        for chore in self._chores.values():
+            self._do(chore, now)
+
     def without_picture(self, patience_s: float = 0.2) -> None:
         """Do all that are wanted, unless pictures come: then they have their turns."""
         now = self._clock()

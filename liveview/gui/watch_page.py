@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from PyQt6.QtCore import QRect, Qt, QTimer
-from PyQt6.QtGui import QResizeEvent
+from PyQt6.QtGui import QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
 from liveview.gui.calibration_pads import show_calibration
@@ -144,8 +144,9 @@ class WatchPage(QWidget):
         self._reading = reading
         self.dial.picture.show_reading(reading)
         self._remember(reading)
-        self._chores.want("hands", "words", "notices", "plot", "memory")
-        self._chores.with_picture()
+        if self.isVisible():
+            self._chores.want("hands", "words", "notices", "plot", "memory")
+            self._chores.with_picture()
 
     def show_status(self, status: SessionStatus, own_words: tuple[str, ...]) -> None:
         """A new status of the session."""
@@ -154,8 +155,9 @@ class WatchPage(QWidget):
         span = status.ring_capacity_seconds
         if span is not None and span > 0 and abs(span / self._light.span_s - 1) > 0.05:
             self._light = History(span, most=120)
-        self._chores.want("pads", "catch", "notices")
-        self._chores.without_picture()
+        if self.isVisible():
+            self._chores.want("pads", "catch", "notices")
+            self._chores.without_picture()
 
     def clear(self) -> None:
         """Another source: nothing is known yet."""
@@ -300,6 +302,10 @@ class WatchPage(QWidget):
         if self.histogram is not None:
             self.histogram.set_look(look)
         self.lay_out()
+
+    def showEvent(self, event: QShowEvent | None) -> None:
+        """What came while another page was open is caught up with."""
+        self._chores.all()
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         self.lay_out()
