@@ -181,7 +181,7 @@ class ClockSheet(Overlay):
         self._distance.setFont(look.font(Type.LEAD))
         top = body.top() + look.px(19.5)
         self._distance.setGeometry(
-            QRectF(body.left() + look.px(27), top, look.px(16), look.px(4.4)).toRect()
+            QRectF(body.left() + look.px(36), top, look.px(16), look.px(4.4)).toRect()
         )
         x = body.left()
         self._keep.setEnabled(self._reading.delay is not None)

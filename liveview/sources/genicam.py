@@ -26,16 +26,19 @@ from liveview.sources.aravis import (
     message_of,
 )
 from liveview.sources.desk import CameraDesk
-from liveview.sources.genicam_pixels import BAYER, CODES, MONO, picture_of, wanted_format
+from liveview.sources.genicam_pixels import CODES, picture_of, sensor_bits, wanted_format
 from liveview.sources.limits import check_size, checked_white
 from liveview.sources.livetrial import LightMeter, LiveTrial
 
 BUFFERS = 16
-TIMEOUT_S = 3.0
+TIMEOUT_S = 1.5
+"""And the exposure; short enough for a thread that is asked to end."""
 CLOCK_JUMP_S = 0.5
 """The camera's clock was set when it is off by so much."""
 CLOCK_CREEP_S = 2e-5
 """How much the two clocks may run apart in one frame."""
+ARRIVAL_ERROR_S = 0.01
+"""Of a frame that is known by its arrival only."""
 TICKS = 1 << 16
 """Frame numbers of GigE Vision run from 1 to 65535 and begin again."""
 
@@ -51,8 +54,8 @@ class GenicamSource:
     wanted : str
         Id, serial number, network address or part of the name.
     camera : Camera
-        Settings; ``format`` does not apply in this standard's longer names, so a mono format of
-        the greatest depth is taken unless ``format`` is a four-letter code that has one.
+        Settings; this standard has longer names for formats than the four letters of ``format``:
+        where those name none of the camera's, the best one for measuring is taken.
     clock : callable
         The session's clock, seconds.
     desk : CameraDesk, optional
@@ -82,6 +85,8 @@ class GenicamSource:
         self._last_id: int | None = None
         self._incomplete = 0
         self._offset_s: float | None = None
+        self._device_ns = 0
+        self._wait_s = TIMEOUT_S
 
     @property
     def info(self) -> SourceInfo | None:
@@ -103,12 +108,14 @@ class GenicamSource:
         SourceStalled
             It opens but delivers nothing.
         """
-        self._camera, _ = self._desk.begin()
+        self._camera, give_back = self._desk.begin()
         library = aravis()
         found = match_genicam(self._wanted, find_genicam())
         try:
             self._device = library.Camera.new(found.identity)
             words = self._ask(library)
+            if give_back:
+                self._automatics(library.Auto.CONTINUOUS)
             controls = self._hold(library)
             self._start(library)
         except library_error() as error:
@@ -127,7 +134,7 @@ class GenicamSource:
         assert first is not None
         check_size(first.shape[1], first.shape[0], found.name)
         form = self._device.get_pixel_format_as_string()
-        bits = MONO.get(form) or BAYER.get(form) or 8
+        bits = sensor_bits(form) or 8
         values = {control.name: control.value for control in controls}
         self._info = SourceInfo(
             kind=SourceKind.CAMERA,
@@ -144,7 +151,7 @@ class GenicamSource:
             row_time_s=self._camera.row_time_s,
             exposure_s=values.get("exposure"),
             gain=values.get("gain"),
-            transfer="linear" if form in MONO or form in BAYER else None,
+            transfer="linear" if sensor_bits(form) else None,
             note="; ".join([*words, *(control.words for control in controls)]),
         )
         self._meter = LightMeter(self._info.white)
@@ -155,7 +162,7 @@ class GenicamSource:
                 format=form,
                 formats=tuple(code for code, name in CODES.items() if name in self._formats),
                 words=tuple(words),
-                stamps="camera",
+                stamps="camera" if self._offset_s is not None else "host",
             ),
             self._info,
         )
@@ -170,35 +177,56 @@ class GenicamSource:
             words.append(f"no format of this camera is known here ({', '.join(there)})")
         else:
             device.set_pixel_format_from_string(form)
-        if camera.width is not None or camera.height is not None:
-            _, _, width, height = _region(device)
-            device.set_region(0, 0, camera.width or width, camera.height or height)
-        _, _, width, height = _region(device)
-        for name, asked, got in (("width", camera.width, width), ("height", camera.height, height)):
-            if asked is not None and asked != got:
-                words.append(f"{name} {asked} was asked for, {got} came")
+        words += self._ask_size(camera)
         if camera.rate_hz is not None:
-            device.set_frame_rate(camera.rate_hz)
-            rate_hz = device.get_frame_rate()
-            if abs(rate_hz - camera.rate_hz) > 0.02 * camera.rate_hz:
-                words.append(f"rate {camera.rate_hz:g} was asked for, {rate_hz:g} came")
+            words += self._ask_rate(camera.rate_hz)
         return words
+
+    def _ask_size(self, camera: Camera) -> list[str]:
+        if camera.width is None and camera.height is None:
+            return []
+        _, _, width, height = _region(self._device)
+        refused = ""
+        try:
+            self._device.set_region(0, 0, camera.width or width, camera.height or height)
+        except library_error() as error:
+            refused = f" ({message_of(error)})"
+        _, _, width, height = _region(self._device)
+        pairs = (("width", camera.width, width), ("height", camera.height, height))
+        return [
+            f"{name} {asked} was asked for, {got} came{refused}"
+            for name, asked, got in pairs
+            if asked is not None and asked != got
+        ]
+
+    def _ask_rate(self, rate_hz: float) -> list[str]:
+        try:
+            self._device.set_frame_rate(rate_hz)
+        except library_error() as error:
+            return [f"rate {rate_hz:g} was asked for and refused ({message_of(error)})"]
+        got_hz = self._device.get_frame_rate()
+        if abs(got_hz - rate_hz) <= 0.02 * rate_hz:
+            return []
+        return [f"rate {rate_hz:g} was asked for, {got_hz:g} came"]
 
     def _hold(self, library: Any) -> tuple[Control, ...]:
         """Switch automatics off and set what is wanted; the standard's words can be believed."""
-        device, camera = self._device, self._camera
+        camera = self._camera
         wanted = camera.hold or camera.exposure_s is not None or camera.gain is not None
         if wanted:
-            if device.is_exposure_auto_available():
-                device.set_exposure_time_auto(library.Auto.OFF)
-            if device.is_gain_auto_available():
-                device.set_gain_auto(library.Auto.OFF)
+            self._automatics(library.Auto.OFF)
         controls = []
         for name, value in (("exposure", camera.exposure_s), ("gain", camera.gain)):
-            if value is not None:
-                self._set(name, value)
-            controls.append(self._standing(library, name))
+            controls.append(self._set_and_say(library, name, value))
+        exposure_s = controls[0].value
+        self._wait_s = TIMEOUT_S + (exposure_s or 0.0)
         return tuple(controls)
+
+    def _automatics(self, mode: Any) -> None:
+        if self._device.is_exposure_auto_available():
+            self._device.set_exposure_time_auto(mode)
+        if self._device.is_gain_auto_available():
+            self._device.set_gain_auto(mode)
 
     def _standing(self, library: Any, name: str) -> Control:
         """How a control stands, in the camera's own words."""
@@ -221,6 +249,17 @@ class GenicamSource:
         hold = Hold.AUTOMATIC if automatic else Hold.NOT_VERIFIED
         reason = "" if automatic else "the camera says so"
         return Control(name, hold, value, reason, unit, limits)
+
+    def _set_and_say(self, library: Any, name: str, value: float | None) -> Control:
+        """Set a control if it is there and a value is wished for; how it stands now."""
+        now = self._standing(library, name)
+        if value is None or now.hold is Hold.NOT_CONTROLLABLE:
+            return now
+        try:
+            self._set(name, value)
+        except library_error() as error:
+            return replace(now, hold=Hold.NOT_CONTROLLABLE, reason=message_of(error))
+        return self._standing(library, name)
 
     def _set(self, name: str, value: float) -> None:
         if name == "exposure":
@@ -264,16 +303,16 @@ class GenicamSource:
     def _grant(self) -> None:
         assert self._meter is not None
         library = aravis()
-        for name, value in self._desk.take().items():
+        wishes = self._desk.take()
+        for name, value in wishes.items():
             if name not in ("exposure", "gain"):
                 self._desk.show(Control(name, Hold.NOT_CONTROLLABLE))
                 continue
             before = self._desk.reading().control(name)
-            try:
-                self._set(name, value)
-                now = self._standing(library, name)
-            except library_error() as error:
-                self._desk.show(Control(name, Hold.NOT_CONTROLLABLE, reason=message_of(error)))
+            self._automatics(library.Auto.OFF)
+            now = self._set_and_say(library, name, value)
+            if now.hold is Hold.NOT_CONTROLLABLE:
+                self._desk.show(now)
                 continue
             self._stands(name, value, now, None if before is None else before.value)
             self._desk.expect_change()
@@ -281,6 +320,8 @@ class GenicamSource:
     def _stands(self, name: str, asked: float, now: Control, came_from: float | None) -> None:
         assert self._info is not None and self._meter is not None and now.value is not None
         key = "exposure_s" if name == "exposure" else "gain"
+        if name == "exposure":
+            self._wait_s = TIMEOUT_S + now.value
         self._info = replace(self._info, **{key: now.value})  # type: ignore[arg-type]
         near = math.isclose(now.value, asked, rel_tol=0.02, abs_tol=1e-6)
         control = replace(now, hold=Hold.CHANGING, reason="" if near else f"asked for {asked:.4g}")
@@ -309,7 +350,7 @@ class GenicamSource:
 
     def _fetch(self) -> FrameStamp:
         library = aravis()
-        end_s = time.monotonic() + TIMEOUT_S
+        end_s = time.monotonic() + self._wait_s
         while (left_s := end_s - time.monotonic()) > 0:
             buffer = self._stream.timeout_pop_buffer(int(left_s * 1e6))
             if buffer is None:
@@ -334,10 +375,16 @@ class GenicamSource:
         if self._last_id is not None:
             self._number += frames_between(self._last_id, number)
         self._last_id = number
-        device_ns = int(buffer.get_timestamp())
+        return self._timed(int(buffer.get_timestamp()), arrived_s)
+
+    def _timed(self, device_ns: int, arrived_s: float) -> FrameStamp:
+        """By the camera's own clock, tied to the host's by the least delay seen."""
+        advances, self._device_ns = device_ns > self._device_ns, device_ns
+        if not advances:  # no clock, or it was set: this frame by its arrival
+            self._offset_s = None
+            return FrameStamp(self._number, arrived_s - self._camera.delay_s, ARRIVAL_ERROR_S)
         device_s = device_ns * 1e-9
         offset_s = arrived_s - device_s
-        # The least delay seen ties the camera's clock to the host's.
         if self._offset_s is None or not 0 <= offset_s - self._offset_s < CLOCK_JUMP_S:
             self._offset_s = offset_s
         else:
