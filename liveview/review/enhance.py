@@ -32,8 +32,10 @@ from liveview.settings import Settings, validated
 BACKGROUND_FRAMES = 16
 PROBES = 24
 PROBE_STEP = 4
-BEYOND = 0.01
+BEYOND = 0.03
 """Share of an event's pixels that may be beyond the palette's end."""
+DARKEST = 1.0
+"""Contrast of a place without light, either way the end of what can be told apart at half cut."""
 VIEWS_OF_ONE_FRAME = frozenset({"plain", "lifted", "signed"})
 HISTORY_FRAMES = 32
 """Frames run before the wanted one when looking back need not be exact."""
@@ -162,8 +164,8 @@ class Enhancer:
         """Contrast that nearly all pixels of the event's usual frames stay within.
 
         Frames lit by a flash tell nothing of the air and are left out. A spark's kernel is small
-        and short, but so strong that it alone would make all else faint: one pixel in a hundred
-        may be beyond the end, and what counts is the usual frame, not the strongest.
+        and short, but so strong that it alone would make all else faint: three pixels in a
+        hundred may be beyond the end, and what counts is the usual frame, not the strongest.
         """
         count = len(self.event)
         probes = np.unique(np.linspace(0, count - 1, min(PROBES, count)).round().astype(int))
@@ -173,7 +175,7 @@ class Enhancer:
         else:
             wanted = self._contrast_scales([int(index) for index in probes])
         known = [scale for scale in wanted if scale is not None]
-        return float(np.quantile(known, 0.6)) if known else 0.1
+        return min(float(np.quantile(known, 0.6)), DARKEST) if known else 0.1
 
     def _contrast_scales(self, probes: list[int]) -> list[float | None]:
         found: list[float | None] = []
