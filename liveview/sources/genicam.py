@@ -27,20 +27,13 @@ from liveview.sources.aravis import (
 )
 from liveview.sources.desk import CameraDesk
 from liveview.sources.genicam_pixels import CODES, picture_of, sensor_bits, wanted_format
+from liveview.sources.genicam_time import CameraTime
 from liveview.sources.limits import check_size, checked_white
 from liveview.sources.livetrial import LightMeter, LiveTrial
 
 BUFFERS = 16
 TIMEOUT_S = 1.5
 """And the exposure; short enough for a thread that is asked to end."""
-CLOCK_JUMP_S = 0.5
-"""The camera's clock was set when it is off by so much."""
-CLOCK_CREEP_S = 2e-5
-"""How much the two clocks may run apart in one frame."""
-ARRIVAL_ERROR_S = 0.01
-"""Of a frame that is known by its arrival only."""
-TICKS = 1 << 16
-"""Frame numbers of GigE Vision run from 1 to 65535 and begin again."""
 
 
 class GenicamSource:
@@ -81,11 +74,8 @@ class GenicamSource:
         self._meter: LightMeter | None = None
         self._trials: dict[str, LiveTrial] = {}
         self._formats: list[str] = []
-        self._number = 0
-        self._last_id: int | None = None
+        self._time = CameraTime()
         self._incomplete = 0
-        self._offset_s: float | None = None
-        self._device_ns = 0
         self._wait_s = TIMEOUT_S
 
     @property
@@ -109,6 +99,7 @@ class GenicamSource:
             It opens but delivers nothing.
         """
         self._camera, give_back = self._desk.begin()
+        self._time = CameraTime()
         library = aravis()
         found = match_genicam(self._wanted, find_genicam())
         try:
@@ -162,7 +153,7 @@ class GenicamSource:
                 format=form,
                 formats=tuple(code for code, name in CODES.items() if name in self._formats),
                 words=tuple(words),
-                stamps="camera" if self._offset_s is not None else "host",
+                stamps="camera" if self._time.trusted else "host",
             ),
             self._info,
         )
@@ -361,7 +352,12 @@ class GenicamSource:
                     self._incomplete += 1
                     continue
                 self._held = picture_of(buffer)
-                return self._stamp(buffer, arrived_s)
+                return self._time.stamp(
+                    int(buffer.get_frame_id()),
+                    int(buffer.get_timestamp()),
+                    arrived_s,
+                    self._camera.delay_s,
+                )
             finally:
                 self._stream.push_buffer(buffer)
         raise SourceStalled(
@@ -369,37 +365,6 @@ class GenicamSource:
             f"genicam:{self._wanted}",
             "check its cable, and that the network takes the rate",
         )
-
-    def _stamp(self, buffer: Any, arrived_s: float) -> FrameStamp:
-        number = int(buffer.get_frame_id())
-        if self._last_id is not None:
-            self._number += frames_between(self._last_id, number)
-        self._last_id = number
-        return self._timed(int(buffer.get_timestamp()), arrived_s)
-
-    def _timed(self, device_ns: int, arrived_s: float) -> FrameStamp:
-        """By the camera's own clock, tied to the host's by the least delay seen."""
-        advances, self._device_ns = device_ns > self._device_ns, device_ns
-        if not advances:  # no clock, or it was set: this frame by its arrival
-            self._offset_s = None
-            return FrameStamp(self._number, arrived_s - self._camera.delay_s, ARRIVAL_ERROR_S)
-        device_s = device_ns * 1e-9
-        offset_s = arrived_s - device_s
-        if self._offset_s is None or not 0 <= offset_s - self._offset_s < CLOCK_JUMP_S:
-            self._offset_s = offset_s
-        else:
-            self._offset_s += min(CLOCK_CREEP_S, offset_s - self._offset_s)
-        return FrameStamp(
-            self._number, device_s + self._offset_s - self._camera.delay_s, 0.001, device_ns
-        )
-
-
-def frames_between(earlier: int, later: int) -> int:
-    """How many frames on a number is, where numbers run from 1 to 65535 and begin again."""
-    step = later - earlier
-    if step <= 0:
-        step += TICKS - 1
-    return step if step < TICKS // 2 else 1
 
 
 def _region(device: Any) -> tuple[int, int, int, int]:

@@ -20,7 +20,8 @@ from liveview.settings import Camera, Settings
 from liveview.sources import aravis as finding
 from liveview.sources import genicam
 from liveview.sources.desk import CameraDesk
-from liveview.sources.genicam import ARRIVAL_ERROR_S, GenicamSource, frames_between
+from liveview.sources.genicam import GenicamSource
+from liveview.sources.genicam_time import ARRIVAL_ERROR_S, frames_between
 from liveview.sources.listing import list_genicam
 from liveview.sources.livetrial import DROP_FRAMES, LOOK_FRAMES
 from liveview.sources.opening import Input
@@ -273,8 +274,8 @@ def test_incomplete_pictures_are_left_out_and_counted(machine: Machine) -> None:
 
 @pytest.mark.fault(
     "an industrial camera is unplugged",
-    "delivers no whole pictures",
-    "opened again until it is back, like any other camera",
+    says="delivers no whole pictures",
+    then="opened again until it is back; its frame numbers and clock begin anew",
 )
 def test_an_unplugged_camera(machine: Machine, monkeypatch, fault: Fault) -> None:
     source, _ = source_of()
