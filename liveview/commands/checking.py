@@ -90,7 +90,7 @@ def all_findings(wanted: Wanted) -> Iterator[Finding]:
     """Every check, one after another; a check that fails unforeseen says so and the rest go on."""
     yield from (machine(), libraries(), coder())
     yield display()
-    yield from (cameras(), microphones())
+    yield from (cameras(), industrial(), microphones())
     yield disk_speed(wanted)
     yield frame_budget(wanted)
     yield memory(wanted)
@@ -218,6 +218,28 @@ def cameras() -> Finding:
         list_cameras(),
         "the window opens on the simulated rig",
         "plug one in, close other programs that use it; on Linux your user needs the group 'video'",
+    )
+
+
+def industrial() -> Finding:
+    """The library for industrial cameras, which few need; looked for in another process."""
+    code = (
+        "from liveview.errors import LiveviewError\n"
+        "from liveview.sources.aravis import find_genicam\n"
+        "try: print(len(find_genicam()))\n"
+        "except LiveviewError as error: print(error.remedy)\n"
+    )
+    done = _probe(code)
+    words = "" if done is None else done.stdout.strip()
+    if words.isdigit():
+        return Finding(
+            "industrial", "ok", f"GigE and USB3 Vision cameras can be used, {words} found"
+        )
+    return Finding(
+        "industrial",
+        "weak",
+        "no GigE or USB3 Vision cameras; others are not concerned",
+        words or "install Aravis and PyGObject anew",
     )
 
 

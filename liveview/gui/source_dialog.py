@@ -33,6 +33,8 @@ class SourceDialog(Overlay):
     """
 
     chosen = pyqtSignal(str)
+    controls_asked = pyqtSignal()
+    """The present camera is to be turned."""
 
     def __init__(
         self,
@@ -59,6 +61,8 @@ class SourceDialog(Overlay):
         self._folder.clicked.connect(self._ask_folder)
         self._again = Pad("Look again", parent=self)
         self._again.clicked.connect(self.look_again)
+        self._controls = Pad("Turn the present camera", parent=self)
+        self._controls.clicked.connect(self._ask_controls)
         self._poll = QTimer(self)
         self._poll.setInterval(60)
         self._poll.timeout.connect(self._collect)
@@ -128,6 +132,10 @@ class SourceDialog(Overlay):
         if text:
             self.choose(text)
 
+    def _ask_controls(self) -> None:
+        self.close_sheet()
+        self.controls_asked.emit()
+
     def _ask_file(self) -> None:
         self._ask(QFileDialog.FileMode.ExistingFile, "Find a recording")
 
@@ -150,7 +158,7 @@ class SourceDialog(Overlay):
         for column, x in ((self._scenes, body.left()), (self._cameras, body.right() - half)):
             column.set_look(look)
             column.setGeometry(QRectF(x, top, half, tall).toRect())
-        for pad in (self._file, self._folder, self._again):
+        for pad in (self._file, self._folder, self._again, self._controls):
             pad.set_look(look)
         self._again.move(round(body.right() - self._again.width()), round(body.top()))
         self._address.setFont(look.font(Type.LEAD))
@@ -160,6 +168,8 @@ class SourceDialog(Overlay):
         for pad in (self._file, self._folder):
             pad.move(round(x), round(body.bottom() - look.px(3.8)))
             x += pad.width() + look.px(2)
+        right = round(body.right() - self._controls.width())
+        self._controls.move(right, round(body.bottom() - look.px(3.8)))
 
     def paint_sheet(self, p: QPainter) -> None:
         """Headings and the state of the search."""

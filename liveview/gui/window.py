@@ -207,6 +207,7 @@ class Window(QWidget):
         picture.placing_changed.connect(self._on_placing)
         picture.painted.connect(self._after_first_picture)
         self.sources.chosen.connect(self._open)
+        self.sources.controls_asked.connect(self._camera)
         for sheet in (self.sources, self.key_sheet, self.clock_sheet):
             sheet.closed.connect(self._sheet_closed)
         self.helps.closed.connect(self._sheet_closed)
@@ -340,6 +341,8 @@ class Window(QWidget):
 
     def _camera(self) -> None:
         if self.panels.camera.has_camera:
+            if not (self.page.isVisible() or self.panels.camera.isVisible()):
+                self.turn_to("Watch")
             self.panels.toggle(self.panels.camera)
         else:
             self.say("A recording has no controls: open a camera.")

@@ -31,6 +31,7 @@ def test_every_part_is_looked_at_once(findings: list[checking.Finding]) -> None:
         "coder",
         "display",
         "cameras",
+        "industrial",
         "sound",
         "disk",
         "chain",

@@ -58,7 +58,14 @@ def checked(bench: SimulatedBench) -> Delay | None:
     return find_delay(seen, heard, PATH_S, path_error_s=1e-4)
 
 
-@pytest.mark.parametrize("late_s", [0.0, 0.043, 0.25])
+@pytest.mark.parametrize(
+    "late_s",
+    [
+        pytest.param(0.0, marks=pytest.mark.slow),
+        0.043,
+        pytest.param(0.25, marks=pytest.mark.slow),
+    ],
+)
 def test_a_late_camera_is_found_out(late_s: float) -> None:
     found = checked(SimulatedBench(late_scene(late_s, sparks=True), clock=lambda: 0.0, live=False))
     assert found is not None
@@ -68,6 +75,7 @@ def test_a_late_camera_is_found_out(late_s: float) -> None:
     assert found.error_s < 0.005
 
 
+@pytest.mark.slow
 def test_taken_off_nothing_is_left() -> None:
     bench = SimulatedBench(late_scene(0.08, sparks=True), clock=lambda: 0.0, live=False)
     bench.delay_s = 0.08
