@@ -300,13 +300,20 @@ class GenicamSource:
                 self._desk.show(Control(name, Hold.NOT_CONTROLLABLE))
                 continue
             before = self._desk.reading().control(name)
-            self._automatics(library.Auto.OFF)
+            self._take_in_hand(library)
             now = self._set_and_say(library, name, value)
             if now.hold is Hold.NOT_CONTROLLABLE:
                 self._desk.show(now)
                 continue
             self._stands(name, value, now, None if before is None else before.value)
             self._desk.expect_change()
+
+    def _take_in_hand(self, library: Any) -> None:
+        """Who turns one control wants none of them to turn by itself."""
+        self._automatics(library.Auto.OFF)
+        for control in self._desk.reading().controls:
+            if control.hold is Hold.AUTOMATIC:
+                self._desk.show(self._standing(library, control.name))
 
     def _stands(self, name: str, asked: float, now: Control, came_from: float | None) -> None:
         assert self._info is not None and self._meter is not None and now.value is not None

@@ -155,6 +155,8 @@ class TestControls:
         self.run(source, 1)
         control = desk.reading().control("exposure")
         assert control is not None and control.hold is Hold.CHANGING
+        other = desk.reading().control("gain")
+        assert other is not None and other.hold is Hold.NOT_VERIFIED
         assert set(machine.auto.values()) == {Auto.OFF}
         self.run(source)
         control = desk.reading().control("exposure")
