@@ -35,6 +35,11 @@ HOLD_WORDS = {
     Hold.AUTOMATIC: "Changes by itself",
     Hold.CHANGING: "Being set",
 }
+SHORTER = {
+    "the picture does not follow": "the picture stayed",
+    "the light went the other way meanwhile": "the light changed",
+}
+"""For the width of the panel."""
 KEYS = {
     "exposure": "exposure_s",
     "gain": "gain",
@@ -111,8 +116,8 @@ def stops(value: float) -> str:
 
 def hold_words(control: Control) -> str:
     """How firmly it is held, and why not."""
-    words = HOLD_WORDS[control.hold]
-    return f"{words}: {control.reason}" if control.reason else words
+    words, reason = HOLD_WORDS[control.hold], SHORTER.get(control.reason, control.reason)
+    return f"{words}: {reason}" if reason else words
 
 
 def _control_row(control: Control) -> CameraRow:

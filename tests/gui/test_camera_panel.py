@@ -52,7 +52,7 @@ def row(name: str, camera: Camera | None = None, **more: Any) -> CameraRow:
 
 def test_every_state_is_words() -> None:
     assert row("exposure").note == "Locked: the picture followed"
-    assert row("gain").note == "Not verified: the picture does not follow"
+    assert row("gain").note == "Not verified: the picture stayed"
     assert row("white balance").note == "Changes by itself"
     assert row("white balance").alarm
     assert row("focus").note == "Not controllable by this driver"
