@@ -11,11 +11,12 @@ import pytest
 
 from liveview.gui.review_export_sheet import free_name
 from liveview.gui.review_list import when_words
-from liveview.gui.review_measuring import evenly, has_left, while_growing
+from liveview.gui.review_measuring import evenly
 from liveview.gui.review_ring import loudness_at
 from liveview.gui.review_time import RING_HALF, TimeScale, nice_step, since_words
 from liveview.gui.review_words import quantity_words, result_lines, short_line
-from liveview.review.measure import FrontPoint, Measurement, Quantity
+from liveview.review.measure import Measurement, Quantity
+from liveview.review.measure.fronts import FrontSeen, has_left, while_growing
 
 SCALE = TimeScale.of(10.0, 10.4, 10.1)
 
@@ -122,17 +123,18 @@ def test_temperatures_are_shown_in_degrees_celsius_and_their_parts_in_kelvin() -
     assert short_line(measured) == "Plume temperature: 600 \u00b1 20\u2009\u00b0C"
 
 
-def point(frame: int, radius: float) -> FrontPoint:
-    return FrontPoint(frame, frame * 1e-3, radius, 0.1)
+def seen(frame: int, radius: float) -> tuple[int, float, FrontSeen]:
+    return frame, frame * 1e-3, FrontSeen(radius, radius - 1.0, 0.1)
 
 
 def test_a_front_that_left_the_picture_is_not_followed_on() -> None:
-    growing = [point(k, 10.0 + 3 * k) for k in range(12)]
-    kernel = [point(12 + k, 6.0) for k in range(5)]
-    assert not has_left(growing)
-    assert has_left([*growing, *kernel])
+    growing = [seen(k, 10.0 + 3 * k) for k in range(12)]
+    kernel = [seen(12 + k, 6.0) for k in range(5)]
+    edges = [front.edge_px for _, _, front in [*growing, *kernel]]
+    assert not has_left(edges[:12])
+    assert has_left(edges)
     assert list(while_growing([*growing, *kernel])) == growing
-    one_wrong = [*growing[:6], point(6, 2.0), *growing[7:]]
+    one_wrong = [*growing[:6], seen(6, 2.0), *growing[7:]]
     assert list(while_growing(one_wrong)) == one_wrong
     assert list(while_growing([])) == []
 

@@ -24,7 +24,7 @@ MOST_BYTES = 140_000
 
 WINDOWS: dict[str, tuple[str, ...]] = {
     "plan": ("--page", "Plan", "--wait", "0"),
-    "align-held": ("--page", "Align", "--wait", "0", "--linger", "3", "--scene", "hand"),
+    "align-held": ("--page", "Align", "--wait", "3", "--linger", "9", "--scene", "hand"),
     "align-near": (
         *("--page", "Align", "--wait", "0", "--linger", "3", "--scene", "hand"),
         *("--knob", "blade_z_m=0.008", "--knob", "flow_hand=0"),

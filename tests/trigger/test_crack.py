@@ -112,6 +112,7 @@ def test_weak_cracks_that_stand_alone_wait_and_keep_the_time_listened_to_back():
     sound, begins = with_cracks(pink(), 14, n_wave())
     detector = CrackDetector(5.0)
     told: list[float] = []
+    before = -math.inf
     for start in range(0, len(sound), 480):
         part = sound[start : start + 480, None].astype(np.float32)
         spots = detector.hear(SoundBlock(part, RATE, start / RATE))
