@@ -55,7 +55,7 @@ class PageBar(QWidget):
         for page in self._pages:
             width = look.px(2.4) + text_width(font, page)
             boxes.append(QRectF(x, 0, width, look.px(4)))
-            x += width + look.px(3)
+            x += width + look.px(1.9)
         return boxes
 
     def sizeHint(self) -> QSize:
@@ -70,8 +70,8 @@ class PageBar(QWidget):
         p.setPen(pen(COLOURS.line, look.line(1.4)))
         for left, right in itertools.pairwise(boxes):
             p.drawLine(
-                QPointF(left.right() + look.px(0.7), middle),
-                QPointF(right.left() - look.px(0.5), middle),
+                QPointF(left.right() + look.px(0.4), middle),
+                QPointF(right.left() - look.px(0.2), middle),
             )
         for page, box in zip(self._pages, boxes, strict=True):
             here = page == self._at
