@@ -50,7 +50,7 @@ from liveview.trigger.arming import Action
 from liveview.trigger.catcher import Catcher
 from liveview.worker import Worker
 
-SWITCH_INTERVAL_S = 0.0005
+SWITCH_INTERVAL_S = 0.0002
 """How soon the interpreter changes threads; the default of 5 ms is a frame period at 200 Hz."""
 SOUND_MARGIN_S = 5.0
 FRAMES_AT_ONCE = 256
