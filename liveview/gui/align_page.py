@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable, Mapping
 from typing import Protocol, runtime_checkable
 
-from PyQt6.QtCore import QRect, Qt
+from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
@@ -28,7 +28,7 @@ from liveview.gui.align_lines import (
     step_lines,
 )
 from liveview.gui.align_words import instruction, verdict_words, walk_words
-from liveview.gui.around import SIDE_STEPS, free_width
+from liveview.gui.around import SIDE_STEPS, free_width, put
 from liveview.gui.bridge import Bridge
 from liveview.gui.calibration_pads import show_calibration
 from liveview.gui.chores import Chores
@@ -422,25 +422,21 @@ class AlignPage(QWidget):
         margin = look.px(2)
         top, bottom = look.px(10), look.px(39)
         room = self._free(top, bottom)
-        self._put(self.blade, margin, top, room, bottom - top)
-        self._put(self.steps, width - margin - room, top, room, look.px(38))
+        put(self.blade, margin, top, room, bottom - top)
+        put(self.steps, width - margin - room, top, room, look.px(38))
         low = height - look.px(24)
         room = self._free(low, height)
         inset = look.px(15)
-        self._put(self.focus_lines, margin, low, room, look.px(6.6))
-        self._put(self.inset, margin, low + look.px(7), inset + look.px(2.4), inset)
+        put(self.focus_lines, margin, low, room, look.px(6.6))
+        put(self.inset, margin, low + look.px(7), inset + look.px(2.4), inset)
         tall = look.px(11)
         x = width - margin - room
-        self._put(self.exposure, x, low - look.px(3), room, look.px(13))
-        self._put(self.levels, x, height - tall - look.px(1.5), room, tall)
+        put(self.exposure, x, low - look.px(3), room, look.px(13))
+        put(self.levels, x, height - tall - look.px(1.5), room, tall)
         self._place_pads()
 
     def _free(self, top: float, bottom: float) -> float:
         return free_width(self, self.dial.width(), self._look, top, bottom)
-
-    @staticmethod
-    def _put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
-        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
 
     def _place_pads(self) -> None:
         look, middle, margin = self._look, self.height() / 2, self._look.px(2)

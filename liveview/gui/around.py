@@ -1,9 +1,10 @@
-"""Room beside the round instrument: how wide a block may be over a stretch of height."""
+"""Room beside the round instrument, and blocks put there."""
 
 from __future__ import annotations
 
 import math
 
+from PyQt6.QtCore import QRect
 from PyQt6.QtWidgets import QWidget
 
 from liveview.gui.theme import Look
@@ -22,3 +23,8 @@ def free_width(page: QWidget, diameter: float, look: Look, top: float, bottom: f
     """Room between the page's edge and the instrument from ``top`` to ``bottom``, pixels."""
     nearest = min(max(page.height() / 2, top), bottom)
     return page.width() / 2 - chord(page, diameter, nearest) - look.px(3.5)
+
+
+def put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
+    """Give a widget its place in the page, rounded to whole pixels."""
+    widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))

@@ -12,11 +12,12 @@ from functools import partial
 from math import sqrt
 from pathlib import Path
 
-from PyQt6.QtCore import QRect, Qt, pyqtSignal
+from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
 from liveview.errors import LiveviewError, WorkerStuck
+from liveview.gui.around import put
 from liveview.gui.bridge import Bridge
 from liveview.gui.catch_bits import ArmBadge, LevelMeter, SignalStrip, calm_mark
 from liveview.gui.catch_cards import CaughtCards
@@ -481,7 +482,7 @@ class CatchPage(QWidget):
         self._right(self.heading, px(11), px(4))
         self._right(self.events, px(15), px(45))
         self._right(self.store, px(66), base - px(66.5))
-        self._put(self.caution, px(2), height - px(4.4), width - px(22), px(4))
+        put(self.caution, px(2), height - px(4.4), width - px(22), px(4))
         for sheet in (self.sheet, self.microphone):
             sheet.resize(width, height)
             sheet.set_look(look)
@@ -490,16 +491,12 @@ class CatchPage(QWidget):
     def _left(self, widget: QWidget, top: float, tall: float, *, inset: float = 0.0) -> None:
         margin = self._look.px(2 - inset)
         room = self._free(top, top + tall) - margin + self._look.px(1)
-        self._put(widget, margin, top, room, tall)
+        put(widget, margin, top, room, tall)
 
     def _right(self, widget: QWidget, top: float, tall: float) -> None:
         margin = self._look.px(2)
         room = self._free(top, top + tall) - margin + self._look.px(1)
-        self._put(widget, self.width() - margin - room, top, room, tall)
-
-    @staticmethod
-    def _put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
-        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
+        put(widget, self.width() - margin - room, top, room, tall)
 
     def _place_pads(self) -> None:
         if not self.pads:

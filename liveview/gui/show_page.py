@@ -10,12 +10,12 @@ import time
 from collections.abc import Callable
 from functools import partial
 
-from PyQt6.QtCore import QRect, Qt
+from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
 from liveview.errors import BadRequest
-from liveview.gui.around import free_width
+from liveview.gui.around import free_width, put
 from liveview.gui.bridge import Bridge
 from liveview.gui.catch_bits import calm_mark
 from liveview.gui.keys import Action, KeyMap
@@ -306,23 +306,19 @@ class ShowPage(QWidget):
         self._left(self.guard, base - px(23), px(23))
         self._right(self.captions, px(11), px(44))
         self._right(self.screens, base - px(20), px(15))
-        self._put(self.caution, px(2), height - px(4.4), width - px(22), px(4))
+        put(self.caution, px(2), height - px(4.4), width - px(22), px(4))
         self.sheet.resize(width, height)
         self.sheet.set_look(look)
         self._place_pads()
 
     def _left(self, widget: QWidget, top: float, tall: float) -> None:
         room = free_width(self, self.dial.width(), self._look, top, top + tall)
-        self._put(widget, self._look.px(2), top, room, tall)
+        put(widget, self._look.px(2), top, room, tall)
 
     def _right(self, widget: QWidget, top: float, tall: float) -> None:
         margin = self._look.px(2)
         room = free_width(self, self.dial.width(), self._look, top, top + tall)
-        self._put(widget, self.width() - margin - room, top, room, tall)
-
-    @staticmethod
-    def _put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
-        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
+        put(widget, self.width() - margin - room, top, room, tall)
 
     def _place_pads(self) -> None:
         if not self.pads:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from PyQt6.QtCore import QRectF, Qt, pyqtSignal
-from PyQt6.QtGui import QFontMetricsF, QPainter
+from PyQt6.QtCore import pyqtSignal
+from PyQt6.QtGui import QPainter
 from PyQt6.QtWidgets import QWidget
 
+from liveview.gui.caution_columns import paint_cautions
 from liveview.gui.marks import notice_mark
 from liveview.gui.overlay import Overlay
 from liveview.gui.pad import Pad
 from liveview.gui.show_words import CAUTIONS
-from liveview.gui.theme import COLOURS, Look, Type, Weight
-
-WRAP = int(Qt.TextFlag.TextWordWrap)
+from liveview.gui.theme import Look
 
 
 class GuardSheet(Overlay):
@@ -60,20 +59,4 @@ class GuardSheet(Overlay):
 
     def paint_sheet(self, p: QPainter) -> None:
         """Headings and paragraphs."""
-        look, body = self.look, self.body_rect()
-        gap = look.px(5)
-        width = (body.width() - gap) / 2
-        half = (len(CAUTIONS) + 1) // 2
-        for column in range(2):
-            x, y = body.left() + column * (width + gap), body.top()
-            for heading, words in CAUTIONS[column * half : (column + 1) * half]:
-                p.setFont(look.font(Type.BODY, Weight.STRONG))
-                p.setPen(COLOURS.brass)
-                p.drawText(QRectF(x, y, width, look.px(3)), 0, heading)
-                font = look.font()
-                box = QRectF(x, y + look.px(3), width, body.height())
-                p.setFont(font)
-                p.setPen(COLOURS.text)
-                p.drawText(box, WRAP, words)
-                high = QFontMetricsF(font).boundingRect(box, WRAP, words).height()
-                y += look.px(3) + high + look.px(2.4)
+        paint_cautions(p, self.body_rect(), self.look, CAUTIONS)

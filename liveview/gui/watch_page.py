@@ -7,10 +7,11 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from PyQt6.QtCore import QRect, Qt, QTimer
+from PyQt6.QtCore import Qt, QTimer
 from PyQt6.QtGui import QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
+from liveview.gui.around import put
 from liveview.gui.calibration_pads import show_calibration
 from liveview.gui.chores import Chores
 from liveview.gui.dial import shadow_of
@@ -331,22 +332,16 @@ class WatchPage(QWidget):
         margin = look.px(2)
         top, bottom = look.px(10), look.px(38)
         room = self.free_width(top, bottom)
-        self._place(self.blade, margin, top, room, bottom - top)
-        self._place(self.catch, width - margin - room, top, room, look.px(21))
+        put(self.blade, margin, top, room, bottom - top)
+        put(self.catch, width - margin - room, top, room, look.px(21))
         low = height - look.px(36)
         room = self.free_width(low, height)
-        self._place(self.notices, margin, low, room, height - low - look.px(1.5))
-        self._place(self.verdict, width - margin - room, height - look.px(35), room, look.px(9.5))
+        put(self.notices, margin, low, room, height - low - look.px(1.5))
+        put(self.verdict, width - margin - room, height - look.px(35), room, look.px(9.5))
         if self.histogram is not None:
             tall = look.px(24)
-            self._place(
-                self.histogram, width - margin - room, height - tall - look.px(1), room, tall
-            )
+            put(self.histogram, width - margin - room, height - tall - look.px(1), room, tall)
         self._place_pads()
-
-    @staticmethod
-    def _place(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
-        widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))
 
     def _place_pads(self) -> None:
         look, middle = self._look, self.height() / 2
