@@ -25,7 +25,7 @@ NEAR = 2
 """Frames on each side of which one may be bright, too: a flash between two exposures."""
 REST = 0.2
 """Of the flash: more than this in the other near frames is something slower."""
-MOST_CROWD = 4
+MOST_CROWD = 2
 """Tiles elsewhere that may change in the frame of a tile's flash: more is movement."""
 RESTLESS = 4.5
 """A flash is that many standard deviations of what its place did just before and after."""

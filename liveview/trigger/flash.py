@@ -52,7 +52,7 @@ LEAST_STRENGTH = 4.0
 SURE = 1.0 - 1e-6
 """Share of the least excess from which on the frames are gone through: sums may round."""
 BLOCK_S = 0.05
-MOST_BLOCK = 8
+MOST_BLOCK = 12
 """Frames looked at together."""
 
 

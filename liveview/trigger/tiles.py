@@ -20,6 +20,8 @@ HIGH_FRAMES = 240
 OUTLIER = 4.0
 CHANGED = 5.0
 """Sigma beyond which a tile has changed, up or down."""
+ALIKE = 0.25
+"""Of a spot: tiles that changed less than that may be in its own stray light."""
 DIPOLE = 0.4
 """A shifted picture darkens beside what it brightens; more than this share is no spark."""
 MOST_SPOTS = 3
@@ -145,13 +147,14 @@ class TileWatch:
         """
         excess, high = look.excess[0], self._high
         ratio = excess * self._precision
-        changed = np.abs(ratio) > CHANGED
+        size = np.abs(ratio)
         found: list[Spot] = []
         for at, near in _apart(ratio, excess):
             sigma, value, usual = float(ratio[at]), float(excess[at]), float(look.usual[0][at])
             if found and sigma < least:
                 break
-            crowd = int(changed.sum()) - int(changed[near].sum())
+            much = max(CHANGED, ALIKE * sigma)
+            crowd = int((size > much).sum()) - int((size[near] > much).sum())
             record = value + usual - float(high[at])
             found.append(Spot(*at, value, sigma, usual, record, crowd))
         return found

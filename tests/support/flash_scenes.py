@@ -52,6 +52,10 @@ class Bench:
     """(time, factor): the lamp is that much brighter from then on."""
     drift: float = 0.0
     """Auto-exposure's slow wander, amplitude."""
+    hunting: float = 0.0
+    """Auto-exposure that acts late: share of its error it takes back every third frame, measured
+    three frames before. 0 is none, above 0.5 it rings, from 1 on for ever. Frames must be asked
+    for in order then."""
     hands: tuple[tuple[float, float], ...] = ()
     """(when it reaches farthest, speed in picture widths a second)."""
     knocks: tuple[tuple[float, float, float], ...] = ()
@@ -110,6 +114,7 @@ class Bench:
         codes = np.arange(65536) / 65535.0
         if self.transfer_srgb:
             codes = np.where(codes <= 0.0031308, 12.92 * codes, 1.055 * codes ** (1 / 2.4) - 0.055)
+        self._gain, self._wanted, self._measured = 1.0, 0.0, 0.0
         self._codes = np.rint(255 * codes).astype(np.uint8)
 
     def row_times(self, number: int) -> np.ndarray:
@@ -157,6 +162,8 @@ class Bench:
     def frame(self, number: int) -> Frame:
         """One frame as the camera gives it."""
         light = np.maximum(self.light(number), 0)
+        if self.hunting:
+            light = light * self._exposed(number, float(light[::4, ::4].mean()))
         noise = self._bank[int(self._rng.integers(len(self._bank)))]
         begin = self.height - int(self._rng.integers(self.height))
         seen = np.sqrt(light * np.float32(1 / WELL_E) + np.float32((READ_E / WELL_E) ** 2))
@@ -167,6 +174,15 @@ class Bench:
         np.clip(seen, 0, 65535, out=seen)
         pixels = self._codes.take(seen.astype(np.uint16))
         return Frame(pixels, FrameStamp(number, number / self.rate_hz), 255)
+
+    def _exposed(self, number: int, mean: float) -> np.float32:
+        """Gain of an auto-exposure that hunts."""
+        self._wanted = self._wanted or mean
+        if number % 3 == 0:
+            error = math.log(self._measured / self._wanted) if self._measured else 0.0
+            self._measured = mean * self._gain
+            self._gain = min(max(self._gain * math.exp(-self.hunting * error), 0.3), 3.0)
+        return np.float32(self._gain)
 
     def frames(self, seconds: float) -> Iterator[Frame]:
         """The whole recording."""
