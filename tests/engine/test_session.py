@@ -424,8 +424,8 @@ def test_flash_is_caught_with_the_frames_around_it():
     assert event["start"].spotted.frame == 150
     assert 150 - 21 <= event["frames"][0] <= 150 - 18
     after_s = event["times"][-1] - event["times"][event["frames"].index(150)]
-    # By the frames' own times: on a busy machine they do not come every 5 ms.
-    assert 0.1 - 0.006 <= after_s <= 0.1 + 0.015
+    # Frames are watched in blocks of up to 0.05 s: so much more may be kept, never less.
+    assert 0.1 - 0.006 <= after_s <= 0.1 + 0.055
 
 
 def test_sound_comes_with_the_event_and_its_loss_does_not_stop_the_flash():
