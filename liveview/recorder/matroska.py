@@ -6,6 +6,7 @@ place of every coded frame so that any of them is read at once.
 
 from __future__ import annotations
 
+import os
 import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -306,14 +307,25 @@ class RandomFrames:
 
     def __init__(self, path: Path, places: list[Place] | None) -> None:
         self._path = path
-        self._file = _open(path)
-        self._raw = path.open("rb")
-        if not self._file.streams.video:
+        try:
+            self._raw = path.open("rb")
+        except OSError as error:
+            raise InputUnreadable(error.strerror or "cannot be opened", str(path)) from error
+        try:
+            # The file that was opened, which somebody may be moving into the bin just now.
+            self._bytes = os.fstat(self._raw.fileno()).st_size
+            self._file = _open(path)
+        except BaseException:
+            self._raw.close()
+            raise
+        try:
+            if not self._file.streams.video:
+                raise InputUnreadable("holds no pictures", str(path))
+            self._coder = _ready(self._file.streams.video[0]).codec_context
+            self.places = places if places is not None else list(self._walk())
+        except BaseException:
             self.close()
-            raise InputUnreadable("holds no pictures", str(path))
-        self._bytes = path.stat().st_size
-        self._coder = _ready(self._file.streams.video[0]).codec_context
-        self.places = places if places is not None else list(self._walk())
+            raise
 
     def _walk(self) -> Iterator[Place]:
         try:
