@@ -215,6 +215,7 @@ class Screen(Section):
 
     length_unit: Literal["mm", "cm", "m", "in"] = "mm"
     text_scale: float = Field(1.0, ge=0.5, le=4)
+    """Size of all words, which grow with the window besides; above 1.25 there is no room for it."""
 
 
 class Expect(Section):

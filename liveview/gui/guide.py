@@ -306,7 +306,7 @@ class GuideSheet(Overlay):
             pad.set_state(on=name == self.page.name)
             pad.move(round(body.left() - look.px(0.5)), round(y))
             y += look.px(4.4)
-        left = body.left() + look.px(CONTENTS_STEPS)
+        left = body.left() + look.px(CONTENTS_STEPS) * max(look.text_scale, 1.0)
         top = self.sheet_rect().top() + look.px(3.0)
         place = QRectF(left, top, body.right() - left, body.bottom() - top)
         self.page.setGeometry(place.toRect())

@@ -16,7 +16,7 @@ from PyQt6.QtWidgets import QFileDialog, QWidget
 
 from liveview import __version__
 from liveview.errors import LiveviewError, OutputFailed
-from liveview.gui.keys import Action, shown_key
+from liveview.gui.keys import Action, in_order, shown_key
 from liveview.gui.theme import FAMILY, Weight
 
 Paper = Literal["A4", "Letter"]
@@ -81,14 +81,8 @@ def key_groups(
         everywhere = len(on) == len(pages)
         where = "on every page" if everywhere else f"on {_joined(on)}"
         first = -1 if everywhere else min((list(pages).index(page) for page in on), default=99)
-        in_order = sorted(actions, key=_page_key) if heading == "Pages" else actions
-        found.append((first, KeyGroup(heading, where, in_order)))
+        found.append((first, KeyGroup(heading, where, in_order(heading, actions))))
     return tuple(group for _, group in sorted(found, key=lambda pair: pair[0]))
-
-
-def _page_key(action: Action) -> str:
-    """Pages are added as they are ready, and listed in the order of the work."""
-    return action.keys[0]
 
 
 def _joined(names: Sequence[str]) -> str:

@@ -9,7 +9,7 @@ from PyQt6.QtCore import QRectF, Qt
 from PyQt6.QtGui import QPainter
 from PyQt6.QtWidgets import QWidget
 
-from liveview.gui.keys import Action, KeyMap
+from liveview.gui.keys import Action, KeyMap, in_order
 from liveview.gui.overlay import Overlay
 from liveview.gui.pad import Pad, paint_keycap
 from liveview.gui.theme import COLOURS, Type, Weight
@@ -59,7 +59,7 @@ class KeySheet(Overlay):
         """Headings and actions; a long group goes on at the top of the next column."""
         rows: list[str | Action] = []
         for heading, actions in self._keys.groups(working=True).items():
-            rows += [heading, *actions]
+            rows += [heading, *in_order(heading, actions)]
         most = _height(rows) / COLUMNS + _HEAD
         columns: list[list[str | Action]] = [[]]
         for row in rows:

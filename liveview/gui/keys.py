@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from PyQt6.QtGui import QKeySequence, QShortcut
@@ -39,6 +39,11 @@ def shown_key(key: str) -> str:
     if not last:  # the plus key itself
         held, plus, last = key[:-2], key[-2:-1], "+"
     return f"{held.replace('+', ' ')}{plus and ' '}{_SHOWN.get(last, last)}"
+
+
+def in_order(heading: str, actions: Sequence[Action]) -> Sequence[Action]:
+    """Actions as they are listed: pages are added as they are ready, and listed by their key."""
+    return sorted(actions, key=lambda action: action.keys[0]) if heading == "Pages" else actions
 
 
 class KeyMap:

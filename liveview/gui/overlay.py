@@ -32,8 +32,14 @@ class Overlay(QWidget):
         return self._look
 
     def set_look(self, look: Look) -> None:
-        """Sizes for the present window; contents are laid out again."""
+        """Sizes for the present window; contents are laid out again.
+
+        A sheet has more room than a page: its spacing follows larger text as far as it fits.
+        """
         self._look = look
+        width, height = self.sheet_size()
+        fits = min(self.width() / look.px(width + 4), self.height() / look.px(height + 4))
+        self._look = look.spread(min(max(fits, 1.0), max(look.text_scale, 1.0)))
         self.lay_out()
         self.update()
 

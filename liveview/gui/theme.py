@@ -80,25 +80,40 @@ COLOURS = Colours(
 )
 
 
+MOST_SCALE = 1.25
+"""How much larger words may be than the spacing around them."""
+
+
 @dataclass(frozen=True, slots=True)
 class Look:
     """Sizes for one window size.
 
     ``text_px`` is the height of body text in pixels; ``step_px`` the spacing everything uses.
+    ``text_scale`` is the part of the text's size that the spacing does not follow.
     """
 
     text_px: float = REFERENCE_TEXT
+    text_scale: float = 1.0
 
     @classmethod
     def for_window(cls, width: float, height: float, text_scale: float = 1.0) -> Look:
-        """The look for a window of this size in pixels."""
+        """The look for a window of this size in pixels.
+
+        ``text_scale`` makes words larger or smaller in the same places, to ``MOST_SCALE`` at most:
+        the window's spacing has no more room.
+        """
+        text_scale = min(text_scale, MOST_SCALE)
         fit = min(width / REFERENCE_WIDTH, height / REFERENCE_HEIGHT)
-        return cls(REFERENCE_TEXT * min(max(fit, 0.72), 4.0) * text_scale)
+        return cls(REFERENCE_TEXT * min(max(fit, 0.72), 4.0) * text_scale, text_scale)
+
+    def spread(self, by: float) -> Look:
+        """The same text with spacing so many times as wide."""
+        return Look(self.text_px, self.text_scale / by)
 
     @property
     def step_px(self) -> float:
-        """One step of spacing: half of body text."""
-        return self.text_px / 2
+        """One step of spacing: half of body text at scale 1."""
+        return self.text_px / self.text_scale / 2
 
     def px(self, steps: float) -> float:
         """So many steps in pixels."""

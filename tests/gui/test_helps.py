@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -10,6 +11,8 @@ from PyQt6.QtTest import QTest
 from PyQt6.QtWidgets import QApplication
 from support.window_rig import WindowRig, disc_frames, scripted
 
+from liveview.gui.guide import PAGE_GUIDES, guide_file
+from liveview.gui.keys import shown_key
 from liveview.gui.other_pages import add_other_pages
 
 
@@ -69,6 +72,28 @@ def test_the_key_sheet_opens_the_others_by_mouse(rig: WindowRig) -> None:
     assert guide is not None
     assert guide.page.name == "watching"
     guide.close_sheet()
+
+
+KEY = re.compile(r"\*\*([^*]+)\*\*|^\| ([A-Z]) \|", re.MULTILINE)
+"""What is bold, and the first column of a table of tools."""
+
+KEY_SHAPED = re.compile(r"(Ctrl\+|Shift\+|Alt\+)?([A-Z]|F\d+|Space|Enter|Esc|Del|\W)")
+
+
+def test_every_key_that_the_guide_names_works_on_that_page(rig: WindowRig) -> None:
+    pages = rig.window.key_pages()
+    groups = rig.window.keys.groups()
+    for page, name in PAGE_GUIDES.items():
+        shown = {
+            shown_key(key)
+            for group in pages[page]
+            for action in groups.get(group, ())
+            for key in action.keys
+        }
+        named = [one or other for one, other in KEY.findall(guide_file(name).read_text("utf-8"))]
+        keys = {shown_key(word) for word in named if KEY_SHAPED.fullmatch(word)}
+        assert keys - shown == set(), page
+        assert keys, page
 
 
 def test_they_fit_a_window_that_changes_its_size(rig: WindowRig) -> None:

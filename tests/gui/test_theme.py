@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 from PyQt6.QtGui import QColor, QFontInfo
 
-from liveview.gui.theme import COLOURS, FAMILY, Look, Type, contrast_ratio
+from liveview.gui.theme import COLOURS, FAMILY, MOST_SCALE, Look, Type, contrast_ratio
 
 
 def test_contrast_of_black_and_white_is_21() -> None:
@@ -23,10 +23,19 @@ def test_type_grows_with_the_window() -> None:
     small, large = Look.for_window(1280, 800), Look.for_window(2560, 1600)
     assert small.font(Type.BODY).pixelSize() == 15
     assert large.font(Type.BODY).pixelSize() == 30
-    assert Look.for_window(1280, 800, 2.0).font().pixelSize() == 30
     # A wide, low window is ruled by its height.
     assert Look.for_window(4000, 800).text_px == small.text_px
 
 
 def test_the_shipped_typeface_is_used(app: object) -> None:
     assert QFontInfo(Look().font()).family() == FAMILY
+
+
+def test_larger_words_stand_in_the_same_places() -> None:
+    plain, larger = Look.for_window(1280, 800), Look.for_window(1280, 800, 1.2)
+    assert larger.font().pixelSize() == 18
+    assert larger.px(10) == pytest.approx(plain.px(10))
+    assert Look.for_window(1280, 800, 4.0).font().pixelSize() == round(15 * MOST_SCALE)
+    spread = larger.spread(1.1)
+    assert spread.font().pixelSize() == 18
+    assert spread.px(10) == pytest.approx(11 * plain.step_px)

@@ -14,6 +14,7 @@ from tempfile import TemporaryDirectory
 from PIL import Image
 
 HERE = Path(__file__).parent
+sys.path.insert(0, str(HERE.parent))
 PICTURES = HERE.parent.parent / "assets" / "guide" / "pictures"
 
 WIDTH = 920
@@ -24,7 +25,10 @@ MOST_BYTES = 140_000
 
 WINDOWS: dict[str, tuple[str, ...]] = {
     "plan": ("--page", "Plan", "--wait", "0"),
-    "align-held": ("--page", "Align", "--wait", "3", "--linger", "9", "--scene", "hand"),
+    "align-held": (
+        *("--page", "Align", "--wait", "3", "--linger", "6", "--scene", "hand"),
+        *("--knob", "flow_hand=0"),
+    ),
     "align-near": (
         *("--page", "Align", "--wait", "0", "--linger", "3", "--scene", "hand"),
         *("--knob", "blade_z_m=0.008", "--knob", "flow_hand=0"),
@@ -70,6 +74,7 @@ def main() -> int:
 
 def _draw(name: str, path: Path) -> None:
     from PyQt6.QtWidgets import QApplication
+    from support.readings import reading
 
     from liveview.gui.explain import Explanation
     from liveview.gui.theme import dress
@@ -80,6 +85,7 @@ def _draw(name: str, path: Path) -> None:
     now = [0.0]
     shown = Explanation(lambda: now[0])
     scene, seconds = DRAWINGS[name]
+    shown.set_reading(reading())
     shown.show_only(scene)
     now[0] = seconds
     shown.picture(WIDTH, 500).save(str(path))
