@@ -25,6 +25,12 @@ from liveview.settings import Settings
 
 MAINS_SECONDS = 4.0
 MAINS_EVERY = 30
+LASTING = 4
+LEAST_IN_ROWS = 0.02
+"""A ripple in the rows is found in so many looks, one after the other, and is so deep: a broad flow
+draws fainter bands of its own, which come and go."""
+STRIPS, STRIP_PX = 15, 4
+"""Strips of the picture in which its rows are compared, and their width."""
 STEADY_SECONDS = 0.6
 STEADY_UNCUT = 0.01
 """Standard deviation of the uncut fraction within ``STEADY_SECONDS`` that counts as steady."""
@@ -141,6 +147,7 @@ class AlignAids:
         self._mask: tuple[Disc | None, Bytes] | None = None
         self._means: deque[tuple[float, float]] = deque(maxlen=4096)
         self._rows: Light | None = None
+        self._in_rows: deque[MainsRipple | None] = deque(maxlen=LASTING)
         self._mains: MainsRipple | None = None
         self._seen = 0
 
@@ -237,18 +244,24 @@ class AlignAids:
         in_rows = self._mains_in_rows(frame, reading.disc) if self._row_time_s else None
         if self._seen % MAINS_EVERY:
             return
+        self._in_rows.append(in_rows)
         series = np.asarray(self._means)
         rate = self._info.rate_hz
         in_frames = mains_in_frames(series[:, 1], series[:, 0], rate) if rate else None
-        found = [ripple for ripple in (in_frames, in_rows) if ripple is not None]
+        found = [r for r in (in_frames, _lasting(self._in_rows)) if r is not None]
         self._mains = max(found, key=lambda ripple: (ripple.sure, ripple.depth), default=None)
 
     def _mains_in_rows(self, frame: Frame, disc: Disc | None) -> MainsRipple | None:
-        """Ripple of the rows against their own running mean."""
+        """Ripple of the rows against their own running mean.
+
+        Bands cross the whole picture, a plume does not: the rows are compared in strips beside
+        each other, and the middle one of each row counts.
+        """
         rows, columns = disc_box(frame.pixels.shape, disc)
-        middle = (columns.start + columns.stop) // 2
-        strip = slice(max(0, middle - 32), middle + 32)
-        light = self._light(frame.pixels[rows, strip], frame).mean(axis=1)
+        middles = np.linspace(columns.start, columns.stop - 1, STRIPS + 2)[1:-1].astype(np.intp)
+        across = (middles[:, None] + np.arange(STRIP_PX)).clip(0, frame.pixels.shape[1] - 1)
+        light = self._light(frame.pixels[rows, across.ravel()], frame)
+        light = light.reshape(light.shape[0], STRIPS, STRIP_PX).mean(axis=2)
         if self._rows is None or self._rows.shape != light.shape:
             self._rows = light
             return None
@@ -257,7 +270,19 @@ class AlignAids:
             return None
         lit = self._rows > 0.02 * float(self._rows.max())
         share = np.where(lit, light / np.maximum(self._rows, 1e-6), np.nan).astype(np.float64)
-        return mains_in_rows(share, self._row_time_s)
+        enough = lit.sum(axis=1) > 2 * STRIPS // 3
+        middle = np.full(len(share), np.nan)
+        middle[enough] = np.nanmedian(share[enough], axis=1)
+        return mains_in_rows(middle, self._row_time_s)
+
+
+def _lasting(found: deque[MainsRipple | None]) -> MainsRipple | None:
+    """The newest ripple, where the ones before were alike: what a flow draws comes and goes."""
+    there = [ripple for ripple in found if ripple is not None]
+    depths = [ripple.depth for ripple in there]
+    if len(there) < LASTING or max(depths) > 2.0 * min(depths) or min(depths) < LEAST_IN_ROWS:
+        return None
+    return there[-1]
 
 
 def _clip_marks(frame: Frame, disc: Disc | None, levels: Levels | None) -> ClipMarks | None:

@@ -74,6 +74,20 @@ def test_mains_ripple_in_the_rows_where_the_frames_stand_still() -> None:
     assert found.mains.depth == pytest.approx(0.06, rel=0.15)
 
 
+def test_a_plume_is_no_mains_ripple_in_the_rows() -> None:
+    """Bands cross the picture; puffs that rise in a part of it do not."""
+    row_time = 0.014 / 240
+    aids = AlignAids(Settings(), info(row_time))
+    rng = np.random.default_rng(5)
+    plume = np.abs(X - 150) < 20
+    found_any = []
+    for number in range(240):
+        slow = np.interp(Y, np.linspace(0, 240, 7), rng.normal(0, 0.2, 7))
+        of = frame(number, 0.4, np.where(plume, 1 + slow, 1.0))
+        found_any.append(aids.see(of, reading(of)).mains)
+    assert found_any == [None] * 240
+
+
 def test_card() -> None:
     aids = AlignAids(Settings(), info())
     aids.look_at(Target.CARD)
