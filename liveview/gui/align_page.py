@@ -145,8 +145,7 @@ class AlignPage(QWidget):
         for name, title in titles.items():
             what = self._keys[name]
             mirrored = not name.startswith("take")
-            pad = Pad(title, what.key, mirrored=mirrored, parent=self)
-            pad.setToolTip(f"{what.title}  ({what.key})")
+            pad = Pad(title, what.key, mirrored=mirrored, tip=what.title, parent=self)
             pad.clicked.connect(what.run)
             pad.set_look(self._look)
             self.pads[name] = pad

@@ -39,6 +39,7 @@ class ArmBadge(QAbstractButton):
         self._key = key
         self._look = Look()
         self._arm = Arm(ArmState.OFF, "Off", "")
+        self.setToolTip(f"Arm or disarm the trigger  ({key})")
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
         self.setAttribute(Qt.WidgetAttribute.WA_Hover)

@@ -77,7 +77,7 @@ class MicrophoneSheet(Overlay):
         self.rows = TuningPanel("How it is heard", sound_rows((), self._settings), self)
         self.rows.show()
         self.facts = Lines(parent=self)
-        self.again = Pad("Look again", parent=self)
+        self.again = Pad("Look again", tip="Look for microphones once more", parent=self)
         self.again.clicked.connect(self.look_again)
         self._poll = QTimer(self)
         self._poll.setInterval(LOOK_MS)

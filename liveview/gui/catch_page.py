@@ -176,8 +176,7 @@ class CatchPage(QWidget):
         }
         for name, title in titles.items():
             what = self._keys[name if name == "trigger" else f"caught {name}"]
-            pad = Pad(title, what.key, parent=self)
-            pad.setToolTip(f"{what.title}  ({what.key})")
+            pad = Pad(title, what.key, tip=what.title, parent=self)
             pad.clicked.connect(what.run)
             pad.set_look(self._look)
             self.pads[name] = pad

@@ -49,11 +49,13 @@ class ClockSheet(Overlay):
         self._distance = QLineEdit("0.5 m", self)
         self._distance.setAccessibleName("Distance from the flash to the microphone")
         self._distance.editingFinished.connect(self._restart)
-        self._keep = Pad("Keep it", "Enter", parent=self)
+        self._keep = Pad(
+            "Keep it", "Enter", tip="Take what was found into the settings", parent=self
+        )
         self._keep.clicked.connect(self.keep)
-        self._spark = Pad("Set off a spark", parent=self)
+        self._spark = Pad("Set off a spark", tip="A spark of the simulated rig", parent=self)
         self._spark.clicked.connect(self.set_off)
-        self._anew = Pad("Begin anew", parent=self)
+        self._anew = Pad("Begin anew", tip="Forget the flashes heard so far", parent=self)
         self._anew.clicked.connect(self._restart)
         self._timer = QTimer(self)
         self._timer.setInterval(LOOK_MS)

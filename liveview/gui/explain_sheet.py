@@ -20,8 +20,7 @@ class ExplainSheet(Overlay):
     def __init__(self, parent: QWidget) -> None:
         super().__init__("How the blade makes air visible", parent)
         self.drawing = ExplainWidget(self)
-        self._next = Pad("Next", "Space", parent=self)
-        self._next.setToolTip("The next scene  (Space)")
+        self._next = Pad("Next", "Space", tip="The next scene", parent=self)
         self._next.clicked.connect(self.drawing.next_scene)
 
     def sheet_size(self) -> tuple[float, float]:

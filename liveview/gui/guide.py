@@ -288,7 +288,7 @@ class GuideSheet(Overlay):
         self.page.turned.connect(self.turn_to)
         self.entries: dict[str, Pad] = {}
         for name, title in CONTENTS.items():
-            pad = Pad(title, parent=self)
+            pad = Pad(title, tip=f"Turn to: {title}", parent=self)
             pad.clicked.connect(lambda _=False, name=name: self.turn_to(name))
             self.entries[name] = pad
 

@@ -32,8 +32,7 @@ class KeySheet(Overlay):
         self.pads: dict[str, Pad] = {}
         for name, title in FURTHER.items():
             if name in keys:
-                pad = Pad(title, keys[name].key, parent=self)
-                pad.setToolTip(f"{keys[name].title}  ({keys[name].key})")
+                pad = Pad(title, keys[name].key, tip=keys[name].title, parent=self)
                 pad.clicked.connect(partial(self._further, name))
                 self.pads[name] = pad
 

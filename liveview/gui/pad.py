@@ -41,10 +41,18 @@ class Pad(QAbstractButton):
         Name of its key, shown beside it; empty for none.
     mirrored : bool
         Sign at the right end, text to its left: for the left half of the instrument.
+    tip : str
+        What pressing it does, said when the pointer rests on it; the title where that is enough.
     """
 
     def __init__(
-        self, title: str, key: str = "", *, mirrored: bool = False, parent: QWidget | None = None
+        self,
+        title: str,
+        key: str = "",
+        *,
+        mirrored: bool = False,
+        tip: str = "",
+        parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent)
         self._look = Look()
@@ -56,6 +64,7 @@ class Pad(QAbstractButton):
         self._over = False
         self.setText(title)
         self.setAccessibleName(title)
+        self.setToolTip(f"{tip or title}  ({key or 'Tab, then Space'})")
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
         self.setAttribute(Qt.WidgetAttribute.WA_Hover)
@@ -87,6 +96,11 @@ class Pad(QAbstractButton):
         if resized:
             self.resize(self.sizeHint())
         self.update()
+
+    @property
+    def key(self) -> str:
+        """Name of its key; empty for none."""
+        return self._key
 
     @property
     def note(self) -> str:

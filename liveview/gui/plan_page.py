@@ -29,7 +29,16 @@ from liveview.optics.plan import Plan, make_plan
 from liveview.settings import Settings, file_key, load_settings, save_settings
 from liveview.shipped import shipped_folder
 
-KINDS = ("one mirror", "two mirrors", "lenses")
+KINDS = {
+    "one mirror": "Lamp and blade side by side near the mirror's centre of curvature",
+    "two mirrors": "A parallel beam between two mirrors",
+    "lenses": "A parallel beam between two lenses",
+}
+
+LAMPS = {
+    "slit": "A narrow slit parallel to the blade's edge: much light, finely cut",
+    "round": "A pinhole or a bare chip: the same for every direction of the blade",
+}
 
 USED = {
     "rig": None,
@@ -84,15 +93,18 @@ class PlanPage(QWidget):
         self._refresh()
 
     def _make_pads(self) -> None:
-        self.kind_pads = {kind: Pad(kind, parent=self) for kind in KINDS}
-        self.shape_pads = {shape: Pad(f"{shape} lamp", parent=self) for shape in ("slit", "round")}
-        self.use_pad = Pad("Use this rig", parent=self)
-        self.save_pad = Pad("Save as", parent=self)
-        self.open_pad = Pad("Open", parent=self)
-        self.back_pad = Pad("Take back", parent=self)
+        self.kind_pads = {kind: Pad(kind, tip=tip, parent=self) for kind, tip in KINDS.items()}
+        self.shape_pads = {
+            shape: Pad(f"{shape} lamp", tip=tip, parent=self) for shape, tip in LAMPS.items()
+        }
+        tip = "The running picture is read with this rig's numbers"
+        self.use_pad = Pad("Use this rig", tip=tip, parent=self)
+        self.save_pad = Pad("Save as", tip="Write the rig into a settings file", parent=self)
+        self.open_pad = Pad("Open", tip="Read a rig from a settings file", parent=self)
+        self.back_pad = Pad("Take back", tip="Undo the last change of this plan", parent=self)
         self.setup_pads = {
-            path: Pad(_short(load_settings(path).rig.name), parent=self)
-            for path in shipped_setups()
+            path: Pad(_short(name), tip=f"Begin with: {name}", parent=self)
+            for path, name in ((path, load_settings(path).rig.name) for path in shipped_setups())
         }
 
     def _connect(self) -> None:

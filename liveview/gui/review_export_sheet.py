@@ -65,32 +65,38 @@ class ExportSheet(Overlay):
         self._task: Task | None = None
         self._path: Path | None = None
         self._words = ""
-        self.products = {key: self._pad(name, note) for key, (name, _, note) in PRODUCTS.items()}
-        self.shapes = {key: self._pad(name, "") for key, name in SHAPES.items()}
+        self.products = {
+            key: self._pad(name, note, f"{name}, {note}: {ending}")
+            for key, (name, ending, note) in PRODUCTS.items()
+        }
+        self.shapes = {
+            key: self._pad(name, "", f"Shape of the picture: {name.lower()}")
+            for key, name in SHAPES.items()
+        }
         for key, pad in self.products.items():
             pad.clicked.connect(lambda _=False, k=key: self._change(product=k))
         for key, pad in self.shapes.items():
             pad.clicked.connect(lambda _=False, k=key: self._change(shape=k))
-        self.marks = self._pad("Legend, scale and time", "")
+        self.marks = self._pad("Legend, scale and time", "", "Draw them into the picture")
         self.marks.clicked.connect(lambda: self._change(marks=not self._held.marks))
-        self.sound = self._pad("Sound, stretched", "")
+        self.sound = self._pad("Sound, stretched", "", "The recorded sound, as slow as the clip")
         self.sound.clicked.connect(lambda: self._change(sound=not self._held.sound))
-        self.soften = self._pad("Soften flashes", "")
-        self.soften.setToolTip(f"Keeps it inside the published limits: {CAUTION}")
+        tip = f"Keeps it inside the published limits: {CAUTION}"
+        self.soften = self._pad("Soften flashes", "", tip)
         self.soften.clicked.connect(lambda: self._change(soften=not self._held.soften))
         self.caption = self._field("a caption on the picture", "Caption")
         self.caption.textChanged.connect(lambda text: self._change(caption=text.strip()))
         self.name = self._field("name of the file", "Name of the file")
         self.name.returnPressed.connect(self.write)
-        self.folder_pad = Pad("Another folder", parent=self)
+        self.folder_pad = Pad("Another folder", tip="Write into another folder", parent=self)
         self.folder_pad.clicked.connect(self._ask_folder)
-        self.write_pad = Pad("Write", "Enter", parent=self)
+        self.write_pad = Pad("Write", "Enter", tip="Write the file", parent=self)
         self.write_pad.clicked.connect(self.write)
-        self.cancel_pad = Pad("Cancel", parent=self)
+        self.cancel_pad = Pad("Cancel", tip="Stop writing; the unfinished file goes", parent=self)
         self.cancel_pad.clicked.connect(self.cancel)
 
-    def _pad(self, title: str, note: str) -> Pad:
-        pad = Pad(title, parent=self)
+    def _pad(self, title: str, note: str, tip: str) -> Pad:
+        pad = Pad(title, tip=tip, parent=self)
         pad.set_state(mark=choice_mark(False), note=note)
         return pad
 

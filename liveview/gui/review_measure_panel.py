@@ -81,8 +81,8 @@ class MeasurePanel(QWidget):
         self._look = Look()
         self.tools: dict[str, Pad] = {}
         self.plot_place = PlotPlace(page)
-        self.keep = Pad("Keep", "Enter", parent=self)
-        self.save = Pad("Save diagram", parent=self)
+        self.keep = Pad("Keep", "Enter", tip="Keep the result with the event", parent=self)
+        self.save = Pad("Save diagram", tip="Write the diagram into a file", parent=self)
         self.lines = Lines(parent=self)
         self.length_field = QLineEdit(self)
         self.length_field.setPlaceholderText("its length, such as 20 mm")

@@ -153,8 +153,7 @@ class ReviewPage(QWidget):
 
     def _pad(self, name: str, title: str, parent: QWidget) -> Pad:
         what = self._keys[f"review {name}"]
-        pad = Pad(title, what.key, parent=parent)
-        pad.setToolTip(f"{what.title}  ({what.key})")
+        pad = Pad(title, what.key, tip=what.title, parent=parent)
         pad.clicked.connect(what.run)
         return pad
 

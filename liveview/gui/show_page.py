@@ -160,8 +160,7 @@ class ShowPage(QWidget):
         self._refresh()
 
     def _pad(self, name: str, title: str, what: Action) -> None:
-        pad = Pad(title, what.key, parent=self)
-        pad.setToolTip(f"{what.title}  ({what.key})")
+        pad = Pad(title, what.key, tip=what.title, parent=self)
         pad.clicked.connect(what.run)
         pad.set_look(self._look)
         self.pads[name] = pad

@@ -22,7 +22,9 @@ class GuardSheet(Overlay):
 
     def __init__(self, key: str, parent: QWidget) -> None:
         super().__init__("Flashing pictures", parent)
-        self.off = Pad("Switch the flash guard off until the program ends", key, parent=self)
+        title = "Switch the flash guard off until the program ends"
+        tip = "The audience then sees every flash as it is"
+        self.off = Pad(title, key, tip=tip, parent=self)
         self.off.set_state(mark=notice_mark, note="Esc leaves it on")
         self.off.clicked.connect(self.agree)
         self._asks = False

@@ -55,13 +55,16 @@ class SourceDialog(Overlay):
         self._address.setPlaceholderText("a recording, a folder of pictures, http:// or rtsp://")
         self._address.setAccessibleName("Path or address of a source")
         self._address.returnPressed.connect(self._typed)
-        self._file = Pad("Find a recording", parent=self)
+        self._file = Pad("Find a recording", tip="Open a recording from the disk", parent=self)
         self._file.clicked.connect(self._ask_file)
-        self._folder = Pad("Find a folder", parent=self)
+        self._folder = Pad(
+            "Find a folder", tip="Open an event or a folder of pictures", parent=self
+        )
         self._folder.clicked.connect(self._ask_folder)
-        self._again = Pad("Look again", parent=self)
+        self._again = Pad("Look again", tip="Look for cameras once more", parent=self)
         self._again.clicked.connect(self.look_again)
-        self._controls = Pad("Turn the present camera", parent=self)
+        tip = "Exposure, gain and format of the camera that is open"
+        self._controls = Pad("Turn the present camera", tip=tip, parent=self)
         self._controls.clicked.connect(self._ask_controls)
         self._poll = QTimer(self)
         self._poll.setInterval(60)
@@ -215,7 +218,7 @@ class _Column(QScrollArea):
         self._inside()
         self._pads = []
         for offer in offers:
-            pad = Pad(first_up(offer.title))
+            pad = Pad(first_up(offer.title), tip=f"Opens {offer.address}")
             pad.clicked.connect(lambda _=False, a=offer.address: self._choose(a))
             pad.set_look(self._look)
             self._rows.addWidget(pad, 0, Qt.AlignmentFlag.AlignLeft)

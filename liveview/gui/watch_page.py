@@ -127,8 +127,8 @@ class WatchPage(QWidget):
 
     def _pad(self, action: str, title: str, *, mirrored: bool = False) -> Pad:
         what = self._keys[action]
-        pad = Pad((title or what.title).capitalize(), what.key, mirrored=mirrored, parent=self)
-        pad.setToolTip(f"{what.title}  ({what.key})")
+        shown = (title or what.title).capitalize()
+        pad = Pad(shown, what.key, mirrored=mirrored, tip=what.title, parent=self)
         pad.clicked.connect(what.run)
         return pad
 

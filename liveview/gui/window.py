@@ -156,6 +156,7 @@ class Window(QWidget):
                     key, title = PAGE_KEYS[known], f"The {known} page"
                     turn = partial(self.turn_to, known)
                     self.keys.add(Action(f"page {known}", (key,), title, "Pages", turn))
+        self.pages.setToolTip("\n".join(f"{known}  ({PAGE_KEYS[known]})" for known in names))
         self.lay_out()
 
     def turn_to(self, name: str) -> None:

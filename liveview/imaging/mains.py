@@ -23,7 +23,7 @@ _LEAST_FRAMES = 48
 _SIGMA = 6.0
 """A ripple must exceed the scatter of its own estimate this many times."""
 _LEAST_DEPTH = 0.004
-"""Below it the lamp need not be blamed: the pulse of a room's light on the sensor looks the same."""
+"""Below it no lamp is blamed: the pulse of a room's light on the sensor looks the same."""
 _STANDS_OUT = 4.0
 """A ripple is a line: it must be this many times the median of other frequencies."""
 _OTHERS = 24

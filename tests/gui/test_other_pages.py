@@ -7,11 +7,13 @@ from collections.abc import Iterator
 import pytest
 from PyQt6.QtCore import Qt
 from PyQt6.QtTest import QTest
-from PyQt6.QtWidgets import QApplication
+from PyQt6.QtWidgets import QAbstractButton, QApplication, QLineEdit
 from support.window_rig import WindowRig, disc_frames, scripted
 
 from liveview.gui.other_pages import add_other_pages_later
+from liveview.gui.pad import Pad
 from liveview.gui.plan_page import PlanPage
+from liveview.gui.window import PAGE_KEYS
 
 
 @pytest.fixture
@@ -74,3 +76,30 @@ def test_a_used_rig_reaches_the_session(rig: WindowRig) -> None:
     assert rig.bridge.settings.rig.focal_length_m == pytest.approx(0.9)
     assert rig.session.settings.rig.focal_length_m == pytest.approx(0.9)
     assert "In use" in rig.window.answer.words()
+
+
+def test_every_pad_of_every_page_says_what_it_does_and_its_key(rig: WindowRig) -> None:
+    plan_of(rig)
+    window = rig.window
+    own = [button for button in window.findChildren(QAbstractButton) if is_ours(button)]
+    assert len(own) > 80
+    for button in own:
+        words = button.toolTip()
+        assert words, button.text() or type(button).__name__
+        assert words.endswith(")"), words
+        if isinstance(button, Pad):
+            key = button.key or "Tab, then Space"
+            assert words.endswith(f"  ({key})"), words
+    told = {f"{name}  ({key})" for name, key in PAGE_KEYS.items()}
+    assert set(window.pages.toolTip().splitlines()) == told
+
+
+def test_every_field_says_what_belongs_into_it(rig: WindowRig) -> None:
+    plan_of(rig)
+    for field in rig.window.findChildren(QLineEdit):
+        assert field.accessibleName() or field.toolTip(), field.placeholderText()
+
+
+def is_ours(button: QAbstractButton) -> bool:
+    """Not a part of a stock widget, such as a field's own clear button."""
+    return type(button).__module__.startswith("liveview")
