@@ -62,6 +62,11 @@ class EventList(QWidget):
         """The card in hand."""
         return self._cards[self._index] if self._cards else None
 
+    @property
+    def follows(self) -> bool:
+        """The newest is chosen, whichever that is."""
+        return self._index == 0
+
     def words(self) -> str:
         """All it says."""
         if not self._cards:

@@ -153,7 +153,7 @@ class CatchPage(QWidget):
             Action(
                 "caught older", ("PgDown",), "An older event", group, partial(self.events.choose, 1)
             ),
-            Action("caught review", ("L",), "Look at it in Review", group, self.open_in_review),
+            Action("caught review", ("L",), "Look at it in Review", group, self.review_ready),
             Action("caught bin", ("Del",), "Put the event into the bin", group, self.bin_chosen),
             Action("caught put back", ("U", "Ctrl+Z"), "Put it back", group, self.put_back),
             Action("caught spark", ("Y",), "A spark of the simulated rig", group, self.spark),
@@ -214,6 +214,17 @@ class CatchPage(QWidget):
             self._bridge.said.emit(f"{card.name} is still being written: a moment.")
         else:
             self.review_asked.emit(str(card.path))
+
+    def review_ready(self) -> None:
+        """The chosen event in Review; while the newest is still being written, the one before."""
+        card = self.events.chosen
+        if card is not None and not card.converted and self.events.follows:
+            ready = next((older for older in self.events.cards if older.converted), None)
+            if ready is not None and self._can_review:
+                self._bridge.said.emit("The newest is still being written: this is one before it.")
+                self.review_asked.emit(str(ready.path))
+                return
+        self.open_in_review()
 
     @property
     def _can_review(self) -> bool:

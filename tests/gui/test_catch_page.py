@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -210,6 +211,25 @@ def test_by_hand_with_the_mouse_and_on_to_review(make: Make) -> None:
     assert len(asked) == 2
     review = bench.rig.window.findChild(ReviewPage)
     bench.wait(lambda: review.isVisible() and review.dial.picture.reading is not None)
+
+
+def test_while_the_newest_is_written_the_one_before_opens_by_key(make: Make) -> None:
+    bench = make(on="off")
+    asked: list[str] = []
+    bench.page.review_asked.connect(asked.append)
+    QTest.mouseClick(bench.page.pads["trigger"], Qt.MouseButton.LeftButton)
+    bench.caught()
+    ready = bench.page.events.chosen
+    assert ready is not None
+    newer = replace(ready, path=bench.folder / "newer", name="newer", converted=False)
+    bench.page.events.show_cards((newer, ready))
+    bench.page.review_ready()
+    assert asked == [str(ready.path)]
+    assert "one before it" in bench.words()
+    # Pressed itself, it is not mistaken for another.
+    bench.page.open_in_review()
+    assert len(asked) == 1
+    assert "still being written" in bench.words()
 
 
 def test_the_badge_arms_by_mouse_and_by_keyboard(make: Make) -> None:
