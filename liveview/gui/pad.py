@@ -62,12 +62,19 @@ class Pad(QAbstractButton):
         self._note = ""
         self._on = False
         self._over = False
+        self._leaves_enter = False
+        self._tip = tip
         self.setText(title)
         self.setAccessibleName(title)
-        self.setToolTip(f"{tip or title}  ({key or 'Tab, then Space'})")
+        self.setToolTip(f"{tip or title}  ({key or 'Tab, then Enter'})")
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
         self.setAttribute(Qt.WidgetAttribute.WA_Hover)
+
+    def leave_enter(self) -> None:
+        """Enter is for the sheet it stands on; the space bar presses it."""
+        self._leaves_enter = True
+        self.setToolTip(f"{self._tip or self.text()}  ({self._key or 'Tab, then Space'})")
 
     def set_look(self, look: Look) -> None:
         """Sizes for the present window."""
@@ -178,9 +185,15 @@ class Pad(QAbstractButton):
             p.drawText(box, side | Qt.AlignmentFlag.AlignVCenter, self._note)
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:
-        """Enter presses it; the space bar belongs to the picture."""
+        """Enter presses it; the space bar belongs to the picture.
+
+        On a sheet whose Enter does something the other way round: see ``leave_enter``.
+        """
         if event is not None and event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
-            self.click()
+            if self._leaves_enter:
+                event.ignore()
+            else:
+                self.click()
             return
         super().keyPressEvent(event)
 

@@ -97,6 +97,7 @@ class ExportSheet(Overlay):
 
     def _pad(self, title: str, note: str, tip: str) -> Pad:
         pad = Pad(title, tip=tip, parent=self)
+        pad.leave_enter()
         pad.set_state(mark=choice_mark(False), note=note)
         return pad
 

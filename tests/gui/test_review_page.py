@@ -406,6 +406,17 @@ def open_sheet(r: Review) -> object:
     return sheet
 
 
+def test_enter_writes_as_the_sheet_says_and_space_chooses(review) -> None:
+    r = review()
+    sheet = open_sheet(r)
+    sheet.products["raw"].setFocus()
+    QTest.keyClick(sheet.products["raw"], Qt.Key.Key_Space)
+    assert sheet.order.product == "raw"
+    QTest.keyClick(sheet.products["raw"], Qt.Key.Key_Return)
+    r.rig.wait(lambda: not sheet.working and "Written" in sheet.words)
+    assert (r.page.export_folder / f"{r.page.replay.facts.name}_raw.png").is_file()
+
+
 def test_a_still_and_a_clip_are_written_from_the_sheet(review) -> None:
     r = review()
     r.press("Shift+Right")
