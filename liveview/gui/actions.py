@@ -29,9 +29,8 @@ class Deeds(Protocol):
 
     def do(self, name: str) -> None:
         """``freeze``, ``whole``, ``place``, ``find``, ``source``, ``full``, ``keys``, ``guide``,
-        ``explain``, ``card``, ``back``,
-        ``quit``, ``check clock``, or the panels ``hand``, ``enhance``, ``catch``, ``steps``,
-        ``camera``."""
+        ``explain``, ``card``, ``clock``, ``back``, ``quit``, or the panels ``hand``, ``enhance``,
+        ``catch``, ``steps``, ``camera``."""
 
     def turn(self, steps: int) -> None:
         """Turn what the open panel has in hand."""

@@ -148,9 +148,8 @@ class Bridge(QObject):
     def adopt(self, session: Session, address: str, otherwise: Sequence[str] = ()) -> None:
         """Take over a session that was started before the window was there."""
         self._queue = list(otherwise)
-        self._hold(session)
         self._address = address
-        self.source_changed.emit(address)
+        self._hold(session)
 
     def apply(self, settings: Settings) -> None:
         """Change the settings, here and in the session."""
@@ -223,9 +222,8 @@ class Bridge(QObject):
             self._failed(str(error))
         elif error is not None:
             raise error
-        else:
+        elif session is not None:
             self._hold(session)
-            self.source_changed.emit(self._address)
         if self._wanted is not None:
             wanted, self._wanted = self._wanted, None
             self.open(wanted)
@@ -240,12 +238,13 @@ class Bridge(QObject):
 
     # --- pulling
 
-    def _hold(self, session: Session | None) -> None:
+    def _hold(self, session: Session) -> None:
         self._session = session
-        if session is not None:
-            self._restore(session.settings)
-            session.announce(self._nudge, self._interval_s)
-            self._nudge()
+        self._restore(session.settings)
+        self.source_changed.emit(self._address)
+        session.announce(self._nudge, self._interval_s)
+        # Its first picture, which may be its only one, was there before anybody listened.
+        self._nudge()
 
     def _restore(self, settings: Settings) -> None:
         """A session may begin with what is kept of its camera."""

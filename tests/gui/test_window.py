@@ -9,11 +9,15 @@ import pytest
 from PyQt6.QtCore import Qt
 from PyQt6.QtTest import QTest
 from PyQt6.QtWidgets import QApplication
-from support.scripted_source import Skip, Stuck, gone, stalled
-from support.window_rig import WindowRig, disc_frames, scripted, simulated
+from support.scripted_source import ScriptedSource, Skip, Stuck, gone, info, stalled
+from support.waiting import wait_for
+from support.window_rig import HEIGHT, RATE, WIDTH, WindowRig, disc_frames, scripted, simulated
 
+from liveview.engine.clock import SessionClock
+from liveview.engine.session import Session
 from liveview.errors import InputUnreadable
-from liveview.model import ArmState, CalibrationKind, SessionState
+from liveview.model import ArmState, CalibrationKind, FrameSource, SessionState, SourceKind
+from liveview.settings import Settings
 
 Open = Callable[..., WindowRig]
 
@@ -48,6 +52,34 @@ def test_it_shows_a_picture_its_readings_and_the_count_of_lost_frames(open_windo
     assert not rig.window.source.simulated
     rig.wait(lambda: "320" in rig.window.source.words())
     assert rig.window.page.dial.picture.reading.disc is not None
+
+
+def test_the_only_picture_of_a_still_stays_though_it_came_before_the_window(
+    open_window: Open,
+) -> None:
+    """A recording of one frame is over before its session is taken over."""
+
+    def build(address: str, settings: Settings) -> Session:
+        clock = SessionClock()
+        says = info(WIDTH, HEIGHT, rate_hz=RATE, kind=SourceKind.IMAGES, transfer="linear")
+
+        def frames() -> FrameSource:
+            return ScriptedSource(says, itertools.islice(disc_frames(), 1), clock)
+
+        session = Session(settings, frames, clock=clock)
+        start = session.start
+
+        def start_and_see() -> None:
+            start()
+            wait_for(lambda: session.newest() is not None)
+
+        session.start = start_and_see  # type: ignore[method-assign]
+        return session
+
+    rig = open_window(build)
+    rig.wait(lambda: rig.bridge.session is not None)
+    QTest.qWait(300)
+    assert rig.window.page.dial.picture.reading is not None
 
 
 def test_lost_frames_are_counted_on_the_screen(open_window: Open) -> None:
