@@ -214,8 +214,8 @@ class Screen(Section):
     """How values are shown."""
 
     length_unit: Literal["mm", "cm", "m", "in"] = "mm"
-    text_scale: float = Field(1.0, ge=0.5, le=4)
-    """Size of all words, which grow with the window besides; above 1.25 there is no room for it."""
+    text_scale: float = Field(1.0, ge=0.5, le=1.25)
+    """Size of all words, which grow with the window besides; there is no room for more."""
 
 
 class Expect(Section):
