@@ -15,30 +15,27 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime
 
 from PyQt6.QtCore import QObject, Qt, QTimer, pyqtSignal
 from PyQt6.QtWidgets import QWidget
 
 from liveview.gui.audience import AudienceWindow
 from liveview.gui.audience_frame import AudienceFrame, Seen
-from liveview.gui.audience_scene import Legend, Scene, Spotlight, Words
 from liveview.gui.audience_screens import Stage
 from liveview.gui.bridge import Bridge
 from liveview.gui.controls import Controls
-from liveview.gui.show_drawing import CornerDrawing
+from liveview.gui.show_board import Board
 from liveview.gui.show_faders import Fader
 from liveview.gui.show_gain import MoreGain
+from liveview.gui.show_scene import SceneMaker, Source
 from liveview.gui.show_slow import SlowReplays
 from liveview.gui.show_still import Still, Stills
-from liveview.gui.show_words import CalmLegend, GuardLog
+from liveview.gui.show_words import GuardLog
 from liveview.imaging.flashes import FIELD_SHARE
 from liveview.model import ArmState, Reading, SessionState, SessionStatus
-from liveview.settings import Caption, Settings, Show
+from liveview.settings import Settings, Show
 
 TICK_MS = 16
-FADE_S = 0.4
-WIPE_S = 1.2
 STALL_S = 1.0
 """Without a new picture for so long the small mark is shown."""
 SPOT_STEP = 0.12
@@ -84,18 +81,9 @@ class ShowDesk(QObject):
         self.stage = Stage(presenter, self.audience)
         self.log = GuardLog()
         self.page_open = False
-        self.at = 0 if bridge.settings.show.caption_first else -1
-        """Index of the caption that is up; -1 before the first."""
-        self.caption_on = True
-        self.clock_on = bridge.settings.show.clock
-        self.legend_on = bridge.settings.show.legend
-        self.drawing_on = bridge.settings.show.explanation
+        self.board = Board(bridge.settings.show)
         self.began_s: float | None = None
-        self.light = Fader(1.0, FADE_S)
-        self.edge = Fader(0.0, WIPE_S)
-        self.spot_depth = Fader(0.0, FADE_S)
-        self.spot = (0.0, 0.0)
-        self._drawing = CornerDrawing(clock)
+        self._scenes = SceneMaker(self.board, clock)
         self._live: Reading | None = None
         self._arrived_s = 0.0
         self._armed: object = None
@@ -103,7 +91,6 @@ class ShowDesk(QObject):
         self._stills = Stills(bridge)
         self.slow = SlowReplays(bridge, lambda: (self._settings, self._live))
         self.slow.by_itself = bridge.settings.show.replay_by_itself
-        self._legend = CalmLegend()
         self._presented_s = self._ticked_s = self._clock()
         self.gain = MoreGain(self, controls, bridge.said.emit)
         self.gain.ended.connect(self._now)
@@ -122,17 +109,7 @@ class ShowDesk(QObject):
     @property
     def show(self) -> Show:
         """The show's own settings."""
-        return self._settings.show
-
-    @property
-    def captions(self) -> tuple[Caption, ...]:
-        """All captions in order."""
-        return self.show.captions
-
-    @property
-    def caption(self) -> Caption | None:
-        """The one that is up."""
-        return self.captions[self.at] if 0 <= self.at < len(self.captions) else None
+        return self.board.show
 
     @property
     def frozen(self) -> bool:
@@ -150,11 +127,6 @@ class ShowDesk(QObject):
         return self.gain.on
 
     @property
-    def blank(self) -> bool:
-        """The screen is dark, or is going to be."""
-        return self.light.target == 0.0
-
-    @property
     def stalled(self) -> bool:
         """No new picture comes."""
         if self._live is None:
@@ -170,15 +142,12 @@ class ShowDesk(QObject):
     def set_settings(self, settings: Settings) -> None:
         """The settings in force; another show starts at its beginning."""
         before, self._settings = self._settings, settings
-        self._drawing.set_rig(settings)
+        self._scenes.set_rig(settings)
         self.gain.set_settings(settings)
         if settings.show != before.show:
-            show = settings.show
-            self.at = 0 if show.caption_first else -1
-            self.clock_on, self.legend_on = show.clock, show.legend
-            self.drawing_on = show.explanation
-            self.slow.by_itself = show.replay_by_itself
-            self.stage.wanted = show.screen
+            self.board.start(settings.show)
+            self.slow.by_itself = settings.show.replay_by_itself
+            self.stage.wanted = settings.show.screen
             self.changed.emit()
 
     def set_page_open(self, on: bool) -> None:
@@ -198,15 +167,17 @@ class ShowDesk(QObject):
             "spotlight_down": (0.0, SPOT_STEP),
         }
         deeds: dict[str, Callable[[], None]] = {
-            "next": lambda: self.go_to(self.at + 1),
-            "previous": lambda: self.go_to(self.at - 1),
-            "blank": lambda: self._fade(self.light, 1.0 if self.blank else 0.0),
+            "next": lambda: self.go_to(self.board.at + 1),
+            "previous": lambda: self.go_to(self.board.at - 1),
+            "blank": lambda: self._fade(self.board.light, 1.0 if self.board.blank else 0.0),
             "freeze": self.freeze,
             "wipe": self.wipe,
-            "half": lambda: self._wipe_to(0.5 if self.edge.target != 0.5 else 0.0),
+            "half": lambda: self._wipe_to(0.5 if self.board.edge.target != 0.5 else 0.0),
             "replay": self.replay,
             "replay_by_itself": self._flip_by_itself,
-            "spotlight": lambda: self._fade(self.spot_depth, 1.0 - self.spot_depth.target),
+            "spotlight": lambda: self._fade(
+                self.board.spot_depth, 1.0 - self.board.spot_depth.target
+            ),
             "more_gain": self.more_gain,
             "view": self.next_view,
             "caption": lambda: self._flip("caption_on"),
@@ -219,7 +190,7 @@ class ShowDesk(QObject):
         }
         if name in step:
             dx, dy = step[name]
-            return lambda: self.point_at(self.spot[0] + dx, self.spot[1] + dy)
+            return lambda: self.point_at(self.board.spot[0] + dx, self.board.spot[1] + dy)
         return deeds[name]
 
     def toggle_stage(self) -> None:
@@ -239,17 +210,17 @@ class ShowDesk(QObject):
 
     def go_to(self, index: int) -> None:
         """Another caption, with its view."""
-        last = len(self.captions) - 1
+        last = len(self.board.captions) - 1
         if last < 0:
             self._bridge.said.emit("No captions were prepared: they stand in the show file.")
             return
         wanted = min(max(index, -1), last)
-        if wanted == self.at:
+        if wanted == self.board.at:
             end = "That was the last caption." if index > last else "That was the first one."
             self._bridge.said.emit(end)
             return
-        self.at, self.caption_on = wanted, True
-        caption = self.caption
+        self.board.at, self.board.caption_on = wanted, True
+        caption = self.board.caption
         if caption is not None and caption.view is not None:
             self.look(caption.view)
         self._now()
@@ -272,21 +243,21 @@ class ShowDesk(QObject):
         if self._settings.enhance.view == "plain":
             self._from_plain("lifted")
         else:
-            self._wipe_to(0.0 if self.edge.target > 0.0 else 1.0)
+            self._wipe_to(0.0 if self.board.edge.target > 0.0 else 1.0)
 
     def _from_plain(self, view: str) -> None:
         if self._settings.enhance.view == "plain":
-            self.edge.jump(1.0)
+            self.board.edge.jump(1.0)
         if view != self._settings.enhance.view:
             self._controls.view(view)
         self._wipe_to(0.0)
 
     def _wipe_to(self, edge: float) -> None:
-        self._fade(self.edge, edge)
+        self._fade(self.board.edge, edge)
 
     def set_edge(self, edge: float) -> None:
         """The wipe's edge by hand, share of the disc's width."""
-        self.edge.jump(min(max(edge, 0.0), 1.0))
+        self.board.edge.jump(min(max(edge, 0.0), 1.0))
         self._now()
 
     def freeze(self) -> None:
@@ -306,8 +277,8 @@ class ShowDesk(QObject):
     def point_at(self, x: float, y: float) -> None:
         """Spotlight on a place, -1..1 over the disc."""
         size = max(1.0, (x * x + y * y) ** 0.5)
-        self.spot = (x / size, y / size)
-        self._fade(self.spot_depth, 1.0)
+        self.board.spot = (x / size, y / size)
+        self._fade(self.board.spot_depth, 1.0)
 
     def more_gain(self) -> None:
         """Bigger gain for a moment; again: back at once."""
@@ -325,7 +296,7 @@ class ShowDesk(QObject):
         self._now()
 
     def _flip(self, name: str) -> None:
-        setattr(self, name, not getattr(self, name))
+        setattr(self.board, name, not getattr(self.board, name))
         self._now()
 
     def _fade(self, fader: Fader, target: float) -> None:
@@ -346,8 +317,7 @@ class ShowDesk(QObject):
 
     def _on_reading(self, reading: Reading) -> None:
         self._live, self._arrived_s = reading, self._clock()
-        if self.drawing_on:
-            self._drawing.set_reading(reading)
+        self._scenes.set_reading(reading)
         if self.active and self._frozen is None and not self.slow.playing:
             self.present()
 
@@ -359,7 +329,6 @@ class ShowDesk(QObject):
         if self._clock() - self._presented_s > 0.25:
             self.present()  # the clock, the small mark, a drawing: also without new pictures
         self._keep_ticking()
-        self.changed.emit()
 
     def _arm_once(self, status: SessionStatus) -> None:
         """Without the trigger nothing would be replayed by itself."""
@@ -384,8 +353,7 @@ class ShowDesk(QObject):
     def _tick(self) -> None:
         now = self._clock()
         gone, self._ticked_s = min(now - self._ticked_s, 0.1), now
-        for fader in (self.light, self.edge, self.spot_depth):
-            fader.step(gone)
+        self.board.glide(gone)
         if self._frozen is None and self.slow.advance(gone):
             self.changed.emit()
         if now - self._presented_s > TICK_MS * 0.6e-3:
@@ -393,9 +361,8 @@ class ShowDesk(QObject):
         self._keep_ticking()
 
     def _keep_ticking(self) -> None:
-        gliding = any(f.moving for f in (self.light, self.edge, self.spot_depth))
         held = self.log.share < 1.0
-        wanted = self.active and (gliding or held or self.slow.playing)
+        wanted = self.active and (self.board.gliding or held or self.slow.playing)
         if wanted and not self._timer.isActive():
             self._ticked_s = self._clock()
             self._timer.start()
@@ -421,9 +388,12 @@ class ShowDesk(QObject):
         still = self._current()
         seen = None
         if still is not None:
-            plain = self._stills.plain(still, self._settings) if self.edge.value > 0.0 else None
+            plain = (
+                self._stills.plain(still, self._settings) if self.board.edge.value > 0.0 else None
+            )
             seen = Seen(still.reading.picture, still.reading.disc, plain)
-        result = self.frame.compose(seen, self._scene(still, now), now)
+        scene = self._scenes.scene(self._source(still), self.frame.places.drawing)
+        result = self.frame.compose(seen, scene, now)
         self.log.note(result, now)
         if result.share < 1.0:
             self._keep_ticking()
@@ -444,43 +414,17 @@ class ShowDesk(QObject):
         if self.stage.running and self.frame.sent is not None:
             self.audience.show_frame(self.frame.sent)
 
-    def _scene(self, still: Still | None, now: float) -> Scene:
-        show, drawing = self.show, None
-        words = self._words(still, now)
-        some = bool(show.captions or self.clock_on or self.legend_on or self.drawing_on)
-        if self.drawing_on:
-            box = self.frame.places.drawing
-            drawing = self._drawing.pixels(round(box.width()), round(box.height()))
-        x, y = self.spot
-        return Scene(
-            words=words,
-            edge=self.edge.value,
-            light=self.light.value,
-            spotlight=Spotlight(x, y, show.spotlight_size, self.spot_depth.value),
-            drawing=drawing,
-            column=some,
-            room_for_drawing=self.drawing_on,
-        )
-
-    def _words(self, still: Still | None, now: float) -> Words:
-        caption, source = self.caption, self._bridge.status.source
-        mark = self.slow.mark
+    def _source(self, still: Still | None) -> Source:
+        """What the audience is told about the picture of the moment."""
+        mark, source = self.slow.mark, self._bridge.status.source
         if self._frozen is not None:
             mark = f"{mark}, held" if mark else "Held picture"
-        return Words(
-            title=self.show.title,
-            caption=caption.text if caption is not None and self.caption_on else "",
-            legend=self._legend_of(still, now),
-            clock=datetime.now().strftime("%H:%M") if self.clock_on else "",
+        return Source(
+            reading=None if still is None else still.reading,
             mark=mark,
-            stalled=self._frozen is None and not mark and self.stalled,
+            stalled=not mark and self.stalled,
             simulated=source is not None and source.simulated,
         )
-
-    def _legend_of(self, still: Still | None, now: float) -> Legend | None:
-        if still is None or not self.legend_on:
-            return None
-        return self._legend.of(still.reading, self.edge.value, now)
 
     def guard_words(self) -> tuple[str, str]:
         """What the flash guard does, for the presenter."""

@@ -52,18 +52,19 @@ class SmallCopy(QWidget):
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setCursor(Qt.CursorShape.CrossCursor)
 
-    def follow(self) -> None:
-        """A new frame was sent: copy it, if the last copy is old enough."""
+    def follow(self) -> bool:
+        """A new frame was sent: copy it, if the last copy is old enough; True when it was."""
         now = self._clock()
         sent = self._source.sent
         if now < self._next_s or sent is None or not self.isVisible():
-            return
+            return False
         self._next_s = now + COPY_S
         half = (max(sent.shape[1] // 2, 1), max(sent.shape[0] // 2, 1))
         while half[0] > 2 * self.width() * self.devicePixelRatioF():
             half = (half[0] // 2, half[1] // 2)
         self._halved = np.asarray(cv2.resize(sent, half, interpolation=cv2.INTER_AREA), np.uint8)
         self.update()
+        return True
 
     def paintEvent(self, event: QPaintEvent | None) -> None:
         p = QPainter(self)

@@ -6,6 +6,7 @@ from liveview.gui.actions import VIEW_WORDS
 from liveview.gui.audience_screens import Stage, screen_words
 from liveview.gui.lines import Line
 from liveview.gui.marks import choice_mark, notice_mark
+from liveview.gui.show_board import Board
 from liveview.gui.show_desk import ShowDesk
 from liveview.gui.show_words import state_words
 from liveview.gui.theme import COLOURS, Type, Weight
@@ -30,7 +31,7 @@ def stage_words(stage: Stage) -> tuple[str, str]:
 
 def seen_words(desk: ShowDesk, elapsed_s: float | None) -> str:
     """In a few words what the audience sees at this moment."""
-    if desk.blank:
+    if desk.board.blank:
         return "blank"
     parts = []
     if desk.frozen:
@@ -41,12 +42,12 @@ def seen_words(desk: ShowDesk, elapsed_s: float | None) -> str:
         parts.append("last good picture")
     else:
         parts.append("live")
-    edge = desk.edge.target
+    edge = desk.board.edge.target
     if edge >= 1.0:
         parts.append("plain")
     elif edge > 0.0:
         parts.append("half plain")
-    if desk.spot_depth.target > 0.0:
+    if desk.board.spot_depth.target > 0.0:
         parts.append("spotlight")
     if desk.boosted:
         parts.append("more gain")
@@ -55,21 +56,21 @@ def seen_words(desk: ShowDesk, elapsed_s: float | None) -> str:
     return ", ".join(parts)
 
 
-def caption_lines(desk: ShowDesk) -> list[Line]:
+def caption_lines(board: Board) -> list[Line]:
     """The caption that is up, the next one, and those after it."""
-    captions, at = desk.captions, desk.at
+    captions, at = board.captions, board.at
     if not captions:
         return [
             Line("No captions", Type.LEAD, Weight.STRONG, gap=0.0),
             Line("They stand in a show file:", colour=COLOURS.quiet),
             Line("liveview --show NAME", weight=Weight.FIRM),
         ]
-    now = desk.caption
+    now = board.caption
     lines = [Line("Up now", Type.SMALL, colour=COLOURS.quiet, gap=0.0)]
     if now is None:
         lines.append(Line("No caption yet", Type.BODY, Weight.FIRM, colour=COLOURS.quiet))
     else:
-        hidden = "" if desk.caption_on else " (put away)"
+        hidden = "" if board.caption_on else " (put away)"
         lines += _caption(now, Type.BODY, hidden)
     if at + 1 < len(captions):
         lines.append(Line("Next", Type.SMALL, colour=COLOURS.brass, gap=1.4))

@@ -18,6 +18,7 @@ from liveview.errors import BadRequest
 from liveview.gui.around import free_width, put
 from liveview.gui.bridge import Bridge
 from liveview.gui.catch_bits import calm_mark
+from liveview.gui.chores import Chores
 from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Line, Lines
 from liveview.gui.marks import choice_mark
@@ -43,6 +44,7 @@ from liveview.model import SessionStatus
 from liveview.settings import Settings
 
 SIDE_STEPS = 40.0
+WORDS_S = 0.1
 HAND_S = 10.0
 """The ring's hand goes on in steps of so many seconds."""
 BELOW_STEPS = 6.0
@@ -104,6 +106,7 @@ class ShowPage(QWidget):
         self.actions_here = self._actions(keys)
         self.sheet = GuardSheet("Y", self)
         self.pads: dict[str, Pad] = {}
+        self._chores = self._make_chores()
         self._audience_keys = KeyMap(
             [
                 *(a for a in self.actions_here if a.name.split(" ", 1)[1] not in ONLY_HERE),
@@ -112,6 +115,19 @@ class ShowPage(QWidget):
         )
         self._audience_keys.bind(self.desk.audience)
         self._connect()
+
+    def _make_chores(self) -> Chores:
+        """The audience's picture never waits for more than one of these."""
+        chores = Chores(self._clock)
+        for name, do in (
+            ("stage", self._refresh_stage),
+            ("guard", self._refresh_guard),
+            ("captions", self._refresh_captions),
+            ("dial", self._refresh_dial),
+            ("pads", self._refresh_pads),
+        ):
+            chores.add(name, WORDS_S, do)
+        return chores
 
     def _keys(self, settings: Settings) -> dict[str, tuple[str, ...]]:
         """The show's keys; wrong ones are said, and the usual ones stay."""
@@ -138,7 +154,7 @@ class ShowPage(QWidget):
     def _connect(self) -> None:
         desk = self.desk
         desk.changed.connect(self._refresh)
-        desk.composed.connect(self.dial.copy.follow)
+        desk.composed.connect(self._with_picture)
         desk.stage.changed.connect(self._refresh)
         self._bridge.new_status.connect(self._on_status)
         self.dial.station_pressed.connect(desk.go_to)
@@ -205,7 +221,8 @@ class ShowPage(QWidget):
     def showEvent(self, event: QShowEvent | None) -> None:
         self.desk.set_page_open(True)
         self.dial.fit_copy()
-        self._on_status(self._bridge.status)
+        self._status = self._bridge.status
+        self._refresh()
 
     def hideEvent(self, event: QHideEvent | None) -> None:
         self.sheet.close_sheet()
@@ -213,7 +230,18 @@ class ShowPage(QWidget):
 
     def _on_status(self, status: SessionStatus) -> None:
         self._status = status
-        self._refresh()
+        if self._seen:
+            self._chores.want("stage", "guard", "captions", "dial", "pads")
+            self._chores.without_picture()
+
+    def _with_picture(self) -> None:
+        """A picture went to the audience: the small copy or one of the refreshes follows."""
+        if self._seen and not self.dial.copy.follow():
+            self._chores.with_picture()
+
+    @property
+    def _seen(self) -> bool:
+        return self.isVisible() and bool(self.pads)
 
     @property
     def elapsed_s(self) -> float | None:
@@ -221,14 +249,21 @@ class ShowPage(QWidget):
         began = self.desk.began_s
         return None if began is None else self._clock() - began
 
+    @property
+    def _whole_s(self) -> float | None:
+        """The time on screen, in steps of the ring's hand."""
+        elapsed = self.elapsed_s
+        return None if elapsed is None else elapsed // HAND_S * HAND_S
+
     def _refresh(self) -> None:
-        if not self.isVisible() or not self.pads:
-            return
-        desk, elapsed = self.desk, self.elapsed_s
-        whole_s = None if elapsed is None else elapsed // HAND_S * HAND_S
-        head, below = stage_words(desk.stage)
-        lost = bool(desk.stage.waiting_for)
-        colour = COLOURS.ember if lost else COLOURS.text
+        """The presenter did something: everything at once."""
+        if self._seen:
+            self._chores.all()
+
+    def _refresh_stage(self) -> None:
+        stage = self.desk.stage
+        head, below = stage_words(stage)
+        colour = COLOURS.ember if stage.waiting_for else COLOURS.text
         lines = [
             Line(head, Type.TITLE, Weight.FIRM, colour, gap=0.0),
             Line(below, weight=Weight.FIRM),
@@ -236,15 +271,22 @@ class ShowPage(QWidget):
         if self.key_words:
             lines.append(Line(f"Usual keys: {self.key_words}", Type.SMALL, colour=COLOURS.ember))
         self.stage_lines.show_lines(lines)
+        self.screens.show_lines(screen_lines(stage))
+
+    def _refresh_guard(self) -> None:
         faults = fault_lines(self._status, self._bridge.words)
-        self.guard.show_lines([*faults, *guard_lines(desk)])
-        self.captions.show_lines(caption_lines(desk))
-        self.screens.show_lines(screen_lines(desk.stage))
+        self.guard.show_lines([*faults, *guard_lines(self.desk)])
+
+    def _refresh_captions(self) -> None:
+        self.captions.show_lines(caption_lines(self.desk.board))
+
+    def _refresh_dial(self) -> None:
+        desk, board, whole_s = self.desk, self.desk.board, self._whole_s
         self.dial.fit_copy()
         self.dial.show_values(
             ShowValues(
-                captions=tuple(caption.text for caption in desk.captions),
-                at=desk.at,
+                captions=tuple(caption.text for caption in board.captions),
+                at=board.at,
                 elapsed_s=whole_s,
                 flashes=desk.flashes,
                 guarded=desk.frame.guarded,
@@ -252,9 +294,8 @@ class ShowPage(QWidget):
             ),
             "The audience sees" if desk.stage.running else "The audience would see",
             seen_words(desk, whole_s),
-            calm=not lost,
+            calm=not desk.stage.waiting_for,
         )
-        self._refresh_pads()
 
     def _refresh_pads(self) -> None:
         desk, stage = self.desk, self.desk.stage
@@ -262,15 +303,15 @@ class ShowPage(QWidget):
         states: dict[str, tuple[bool, str, str]] = {
             "screen": (stage.running, "", ""),
             "freeze": (desk.frozen, "", ""),
-            "wipe": (desk.edge.target > 0, "", ""),
+            "wipe": (desk.board.edge.target > 0, "", ""),
             "replay": (desk.replaying, "", f"{desk.show.replay_rate} of real time"),
             "replay_by_itself": (desk.slow.by_itself, "", ""),
-            "spotlight": (desk.spot_depth.target > 0, "", ""),
+            "spotlight": (desk.board.spot_depth.target > 0, "", ""),
             "more_gain": (desk.boosted, "", more),
-            "blank": (desk.blank, "", ""),
-            "clock": (desk.clock_on, "", ""),
-            "legend": (desk.legend_on, "", ""),
-            "explanation": (desk.drawing_on, "", ""),
+            "blank": (desk.board.blank, "", ""),
+            "clock": (desk.board.clock_on, "", ""),
+            "legend": (desk.board.legend_on, "", ""),
+            "explanation": (desk.board.drawing_on, "", ""),
             "guard": (desk.frame.guarded, "", ""),
         }
         for name, (on, title, note) in states.items():

@@ -69,7 +69,7 @@ def main() -> int:
     settle(lambda: len(stage.screens) == 1)
     note("gone")
     rig.press("PgDown")
-    facts["caption while gone"] = desk.at
+    facts["caption while gone"] = desk.board.at
     xrandr("--setmonitor", "HALL", *HALL)
     settle(lambda: len(stage.screens) == 2 and desk.audience.isVisible())
     note("back")

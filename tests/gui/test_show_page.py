@@ -15,7 +15,15 @@ from PyQt6.QtWidgets import QApplication, QWidget
 from support.flash_check import passes_general
 from support.readings import reading
 from support.scripted_source import Pause, ScriptedSource, Step, info
-from support.window_rig import HEIGHT, RATE, WIDTH, WindowRig, disc_frames, scripted
+from support.window_rig import (
+    HEIGHT,
+    RATE,
+    WIDTH,
+    WindowRig,
+    disc_frames,
+    flashing_frames,
+    scripted,
+)
 
 from liveview.engine.clock import SessionClock
 from liveview.engine.session import Session
@@ -109,20 +117,20 @@ def test_a_whole_show_by_keys(stage: Stage) -> None:
     # Captions: a clicker's keys, forth and back, with their views.
     without = stage.column()
     stage.key("PgDown")
-    assert desk.caption is not None and desk.caption.text == "The mirror."
-    rig.wait(lambda: desk.edge.value == 1.0)
+    assert desk.board.caption is not None and desk.board.caption.text == "The mirror."
+    rig.wait(lambda: desk.board.edge.value == 1.0)
     assert np.abs(stage.column().astype(int) - without).max() > 100
     stage.key("PgDown")
     assert rig.bridge.settings.enhance.view == "lifted"
-    rig.wait(lambda: desk.edge.value == 0.0)
+    rig.wait(lambda: desk.board.edge.value == 0.0)
     stage.key("PgUp")
-    assert desk.at == 0
+    assert desk.board.at == 0
     stage.key("Right")
     stage.key("Right")
     stage.key("Right")
-    assert desk.at == 2  # no further than the last
+    assert desk.board.at == 2  # no further than the last
     stage.key("Down")
-    assert not desk.caption_on
+    assert not desk.board.caption_on
     stage.key("Down")
 
     # Held: the picture stands still while readings go on.
@@ -146,12 +154,12 @@ def test_a_whole_show_by_keys(stage: Stage) -> None:
 
     # Spotlight: the middle stays, the rim darkens; it moves by keys.
     stage.key("L")
-    rig.wait(lambda: desk.spot_depth.value == 1.0)
+    rig.wait(lambda: desk.board.spot_depth.value == 1.0)
     at = desk.frame.places
     rim = stage.sent()[at.disc_y + at.disc // 2, at.disc_x + at.disc // 12, :3].mean()
     assert rim < 0.5 * stage.level()
     stage.key("Ctrl+Left")
-    assert desk.spot[0] < 0
+    assert desk.board.spot[0] < 0
     stage.key("L")
 
     # More gain for a moment, and as before.
@@ -164,9 +172,9 @@ def test_a_whole_show_by_keys(stage: Stage) -> None:
 
     # Clock and legend.
     for key, name in (("C", "clock_on"), ("N", "legend_on"), ("E", "drawing_on")):
-        before = getattr(desk, name)
+        before = getattr(desk.board, name)
         stage.key(key)
-        assert getattr(desk, name) is not before
+        assert getattr(desk.board, name) is not before
 
     # The way back.
     if desk.stage.covers_presenter:
@@ -195,7 +203,7 @@ def test_half_a_wipe_shows_both_pictures_of_one_frame(stage: Stage) -> None:
     desk = stage.desk
     stage.go_on()
     stage.key("Shift+W")
-    stage.rig.wait(lambda: desk.edge.value == 0.5)
+    stage.rig.wait(lambda: desk.board.edge.value == 0.5)
     stage.key("Space")
     held = desk._current()
     assert held is not None and held.frame is not None
@@ -219,15 +227,37 @@ def test_nothing_of_the_presenter_appears_on_the_audiences_window(stage: Stage) 
     assert "a fault" in stage.page.guard.words().lower()
 
 
+def test_words_take_turns_beside_pictures_and_wait_for_nothing_without_them(stage: Stage) -> None:
+    desk, page, bridge = stage.desk, stage.page, stage.rig.bridge
+    stage.go_on()
+    bridge.new_reading.disconnect(desk._on_reading)
+    bridge.new_status.disconnect(desk._on_status)
+    bridge.new_status.disconnect(page._on_status)
+    page._chores.with_picture()
+    bridge.note("a fault for the presenter")
+    page._on_status(bridge.status)
+    assert "a fault" not in page.guard.words().lower()
+
+    def with_pictures() -> bool:
+        desk.composed.emit()
+        return "a fault" in page.guard.words().lower()
+
+    stage.rig.wait(with_pictures)
+    desk.board.at = 1
+    QTest.qWait(300)  # no picture for longer than the words' patience
+    page._on_status(bridge.status)
+    assert "The air." in page.captions.words()
+
+
 def test_a_press_on_the_small_copy_points_the_spotlight(stage: Stage) -> None:
     copy, at = stage.page.dial.copy, stage.desk.frame.places
     scale = copy.width() / stage.desk.frame.size[0]
     x = (at.disc_x + 0.75 * at.disc) * scale
     y = (at.disc_y + 0.5 * at.disc) * scale
     QTest.mouseClick(copy, Qt.MouseButton.LeftButton, pos=QPoint(round(x), round(y)))
-    assert stage.desk.spot[0] == pytest.approx(0.5, abs=0.03)
-    assert stage.desk.spot[1] == pytest.approx(0.0, abs=0.03)
-    assert stage.desk.spot_depth.target == 1.0
+    assert stage.desk.board.spot[0] == pytest.approx(0.5, abs=0.03)
+    assert stage.desk.board.spot[1] == pytest.approx(0.0, abs=0.03)
+    assert stage.desk.board.spot_depth.target == 1.0
 
 
 def test_the_guard_is_switched_off_only_through_its_warning(stage: Stage) -> None:
@@ -259,9 +289,9 @@ def test_settable_keys_and_a_foot_switch(app: QApplication) -> None:
     made = Stage(app, scripted(disc_frames), wanted=settings(keys=own))
     try:
         made.key("Space")
-        assert made.desk.at == 0
+        assert made.desk.board.at == 0
         made.key("PgDown")
-        assert made.desk.blank
+        assert made.desk.board.blank
         made.key("F13")
         made.rig.wait(lambda: "no spark" in made.rig.window.answer.words())
     finally:
@@ -317,7 +347,7 @@ def test_sparks_reach_the_audience_within_the_limits(app: QApplication, hz: int)
         made.bridge.new_reading.disconnect(desk._on_reading)
         made.bridge.new_status.disconnect(desk._on_status)
         desk.stage.running = True
-        desk.legend_on = False
+        desk.board.legend_on = False
         desk.audience.put_on(QRect(0, 0, 432, 243), full=False)
         QTest.qWaitForWindowExposed(desk.audience)
         sent, given = [], []
@@ -350,22 +380,12 @@ def test_sparks_reach_the_audience_within_the_limits(app: QApplication, hz: int)
         made.close()
 
 
-def flashing_sometimes(every: int = 120) -> Iterator[np.ndarray]:
-    for number, frame in enumerate(disc_frames()):
-        if number % every == every - 1:
-            lit = frame.copy()
-            lit[60:180] = np.clip(lit[60:180].astype(int) + 90, 0, 255)
-            yield lit
-        else:
-            yield frame
-
-
 def test_every_spark_is_replayed_slowly_and_then_it_is_live_again(app: QApplication) -> None:
     wanted = settings(
         replay_by_itself=True, replay_rate="1/4", replay_before="50 ms", replay_after="150 ms"
     )
     wanted = wanted.replaced("catch", on="flash", learn_s=1.0)
-    made = Stage(app, scripted(flashing_sometimes), wanted=wanted)
+    made = Stage(app, scripted(flashing_frames), wanted=wanted)
     try:
         made.go_on()
         made.rig.wait(lambda: made.rig.session.status().arm is not ArmState.OFF)  # by itself
@@ -394,7 +414,7 @@ def test_every_spark_is_replayed_slowly_and_then_it_is_live_again(app: QApplicat
 
 def test_the_replay_can_be_left_at_any_time(app: QApplication) -> None:
     wanted = settings(replay_rate="1/100").replaced("catch", on="flash", learn_s=1.0)
-    made = Stage(app, scripted(flashing_sometimes), wanted=wanted)
+    made = Stage(app, scripted(flashing_frames), wanted=wanted)
     try:
         made.go_on()
         made.rig.session.arm()
@@ -421,6 +441,6 @@ def test_a_simulated_rig_is_labelled_for_the_audience_too(app: QApplication) -> 
     made = Stage(app, simulated_source)
     try:
         made.go_on()
-        made.rig.wait(lambda: made.desk._scene(made.desk._current(), 0.0).words.simulated)
+        made.rig.wait(lambda: made.desk._source(made.desk._current()).simulated)
     finally:
         made.rig.close()

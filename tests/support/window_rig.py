@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 
 import numpy as np
 from PyQt6.QtTest import QTest
@@ -33,6 +33,17 @@ def disc_frames(level: float = 0.45) -> Iterable[np.ndarray]:
         for _ in range(16)
     ]
     return itertools.cycle(ready)
+
+
+def flashing_frames(every: int = 120) -> Iterator[np.ndarray]:
+    """The quiet disc, a large part of it bright in one frame now and then."""
+    for number, frame in enumerate(disc_frames()):
+        if number % every == every - 1:
+            lit = frame.copy()
+            lit[60:180] = np.clip(lit[60:180].astype(int) + 90, 0, 255)
+            yield lit
+        else:
+            yield frame
 
 
 def scripted(steps: Callable[[], Iterable[Step]]) -> Callable[[str, Settings], Session]:
