@@ -32,7 +32,6 @@ class Kind(str, Enum):
     """A pure number."""
     PIXELS = "px"
     CONTRAST_SLOPE = "1/rad"
-    UNCUT_SLOPE = "1/m"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +48,7 @@ class Figure:
 
 
 def distance_figures(settings: Settings, rig: RigGeometry) -> list[Figure]:
+    """How far lamp, blade, object and camera are from the mirror (or lens)."""
     second = "mirror" if rig.kind == "one mirror" else "second " + rig.element
     first = "mirror" if rig.kind == "one mirror" else "first " + rig.element
     g = "distances"
@@ -84,6 +84,7 @@ def distance_figures(settings: Settings, rig: RigGeometry) -> list[Figure]:
 
 
 def blade_figures(settings: Settings, rig: RigGeometry) -> list[Figure]:
+    """The lamp's image at the blade, and how finely the blade is to be moved in it."""
     g = "lamp image and blade"
     uncut, shape, width = settings.blade.target_uncut, settings.lamp.shape, rig.image_width_m
     slope = slope_at_uncut(uncut, width, shape)
@@ -112,6 +113,7 @@ def blade_figures(settings: Settings, rig: RigGeometry) -> list[Figure]:
 
 
 def sensitivity_figures(settings: Settings, rig: RigGeometry) -> list[Figure]:
+    """Smallest and largest bend of light that the rig shows, and contrast against bend."""
     g = "sensitivity"
     uncut, shape = settings.blade.target_uncut, settings.lamp.shape
     arms, width = rig.arm_sum_m, rig.image_width_m
@@ -152,6 +154,19 @@ def camera_figures(
     speed_m_s: float,
     exposure: ExposureAdvice | None,
 ) -> list[Figure]:
+    """What the camera sees of the mirror, how sharply, and how it is to be exposed.
+
+    Parameters
+    ----------
+    settings : Settings
+    rig : RigGeometry
+    view : View or None
+        None when the lens gives no sharp image; the figures that need one are None, too.
+    speed_m_s : float
+        Of the flow at the object, metres a second.
+    exposure : ExposureAdvice or None
+        None without the open picture's brightness.
+    """
     g = "camera"
     pupil = settings.camera.lens_focal_length_m / settings.camera.f_number
     if view is None:
@@ -163,8 +178,6 @@ def camera_figures(
     depth = camera.depth_of_object(at_object, rig.image_width_m, rig.blade_distance_m)
     detail = camera.diffraction_blur(settings.lamp.wavelength_m, view.distance_m, view.pupil_m)
     size_note = "" if settings.camera.width else f"{USUAL_PIXELS[0]} pixels across assumed"
-    smear = settings.camera.exposure_s
-    unknown = "" if smear is not None else "the exposure is not given"
     return [
         Figure("field_width", g, "field at the mirror, width", view.field_m[0], Kind.LENGTH),
         Figure("field_height", g, "field at the mirror, height", view.field_m[1], Kind.LENGTH),
@@ -176,14 +189,24 @@ def camera_figures(
         Figure("depth", g, "sharp to a pixel, to either side", depth, Kind.LENGTH),
         Figure("pupil", g, "opening of the lens", view.pupil_m, Kind.LENGTH),
         Figure("pupil_needed", g, "opening the light needs", view.pupil_needed_m, Kind.LENGTH),
+        *_exposure_figures(settings.camera.exposure_s, at_object, speed_m_s, exposure),
+    ]
+
+
+def _exposure_figures(
+    smear_s: float | None, at_object: float, speed_m_s: float, exposure: ExposureAdvice | None
+) -> list[Figure]:
+    """How long the camera may look at what moves."""
+    g = "camera"
+    return [
         Figure("speed", g, "speed of the flow", speed_m_s, Kind.SPEED),
         Figure(
             "smear",
             g,
             "smear during the exposure",
-            None if smear is None else camera.motion_blur(speed_m_s, smear),
+            None if smear_s is None else camera.motion_blur(speed_m_s, smear_s),
             Kind.LENGTH,
-            unknown,
+            "" if smear_s is not None else "the exposure is not given",
         ),
         Figure(
             "longest_exposure",
@@ -215,6 +238,7 @@ def _exposure_note(exposure: ExposureAdvice | None) -> str:
 
 
 def sound_figures(settings: Settings) -> list[Figure]:
+    """How late the crack of a spark is heard."""
     kelvin, away = settings.rig.temperature_k, settings.catch.mic_distance_m
     g = "sound"
     return [
