@@ -12,6 +12,7 @@ from liveview.gui.align_words import (
     axial_words,
     focus_words,
     instruction,
+    is_reached,
     next_words,
     spot_words,
     steady_words,
@@ -46,8 +47,9 @@ def blade_lines(
     held = words == "Hold it there"
     colour = COLOURS.brass if held else COLOURS.text
     lines.append(Line(f"{words}.", Type.LEAD, Weight.FIRM, gap=0.8, colour=colour))
-    to_go = travel_words(travel_to_go_m(uncut, settings))
-    if to_go and not held and to_go.lower() not in words.lower():
+    reached = uncut is not None and is_reached(uncut, settings)
+    to_go = "" if reached else travel_words(travel_to_go_m(uncut, settings))
+    if to_go and to_go.lower() not in words.lower():
         lines.append(Line(f"To the target: {to_go}.", colour=COLOURS.quiet))
     lines += [Line(text, gap=0.8) for text in (axial_words(blade), askew_words(blade)) if text]
     return lines

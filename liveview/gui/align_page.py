@@ -27,7 +27,7 @@ from liveview.gui.align_lines import (
     focus_lines,
     step_lines,
 )
-from liveview.gui.align_words import instruction, verdict_words, walk_words
+from liveview.gui.align_words import instruction, is_reached, verdict_words, walk_words
 from liveview.gui.around import SIDE_STEPS, free_width, put
 from liveview.gui.bridge import Bridge
 from liveview.gui.calibration_pads import show_calibration
@@ -325,7 +325,7 @@ class AlignPage(QWidget):
         if reading is None:
             return
         target, uncut = self._settings.blade, self._uncut
-        reached = uncut is not None and abs(uncut - target.target_uncut) <= target.target_band
+        reached = uncut is not None and is_reached(uncut, self._settings)
         calibrated = uncut is not None
         self.dial.set_face(
             FaceValues(target.target_uncut, target.target_band, reached, calibrated, None)
@@ -419,10 +419,10 @@ class AlignPage(QWidget):
         self.marks.set_look(look)
         self.far.setGeometry(0, 0, width, height)
         margin = look.px(2)
-        top, bottom = look.px(10), look.px(39)
+        top, bottom = look.px(10), height / 2
         room = self._free(top, bottom)
         put(self.blade, margin, top, room, bottom - top)
-        put(self.steps, width - margin - room, top, room, look.px(38))
+        put(self.steps, width - margin - room, top, room, bottom - top)
         low = height - look.px(24)
         room = self._free(low, height)
         inset = look.px(15)

@@ -33,6 +33,11 @@ def travel_to_go_m(uncut: float | None, settings: Settings) -> float | None:
     return None if math.isnan(to_go) else to_go
 
 
+def is_reached(uncut: float, settings: Settings) -> bool:
+    """True when the blade cuts as much as is wanted, within the band."""
+    return abs(uncut - settings.blade.target_uncut) <= settings.blade.target_band
+
+
 def travel_words(to_go_m: float | None) -> str:
     """``0.12 mm further in``; empty where it is not known."""
     if to_go_m is None:
@@ -105,7 +110,6 @@ def instruction(blade: BladeReading, uncut: float | None, settings: Settings) ->
     """The one thing to do next with the blade, short enough to be read across the room."""
     if uncut is None:
         return "Take dark and open"
-    target, band = settings.blade.target_uncut, settings.blade.target_band
     if uncut < 0.01:
         return "Draw the blade back"
     if uncut > 0.97:
@@ -115,10 +119,14 @@ def instruction(blade: BladeReading, uncut: float | None, settings: Settings) ->
         off = blade.axial_offset_m
         about = "" if off is None or abs(off) < 1e-3 else f" {abs(off) * 1e3:.0f}{THIN}mm"
         return f"Move it{about} {'away from the mirror' if near else 'nearer to the mirror'}"
-    if abs(uncut - target) <= band:
+    if is_reached(uncut, settings):
         return "Hold it there"
     words = travel_words(travel_to_go_m(uncut, settings))
-    return first_up(words) if words else ("Cut more" if uncut > target else "Cut less")
+    return (
+        first_up(words)
+        if words
+        else ("Cut more" if uncut > settings.blade.target_uncut else "Cut less")
+    )
 
 
 def walk_words(aids: AidsReading) -> str:

@@ -15,7 +15,7 @@ from liveview.gui import plan_ink as ink
 from liveview.gui.explain_model import Air, Moment, RigNow
 from liveview.gui.paint import circle, pen, smooth
 from liveview.gui.plan_sketch import Glass, Sketch, sketch
-from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
+from liveview.gui.theme import COLOURS, FITTING, Look, Type, Weight, faded
 from liveview.model import Side
 
 SMALL_WIDTH, SMALL_HEIGHT = 320.0, 200.0
@@ -418,13 +418,10 @@ def mirror_picture(rig: RigNow, now: Moment, pixels: int = DISC_PIXELS) -> QImag
 # --- words
 
 
-TEXT_SIZES = (1.0, 0.93, 0.87, 0.8)
-
-
 def _words(p: QPainter, at: Layout, now: Moment, title: str) -> None:
     """Title, words, figure; smaller where they would not fit."""
     look, box = at.look, at.words
-    for size in TEXT_SIZES:
+    for size in FITTING:
         smaller = Look(look.text_px * size)
         tall = _lines(p, smaller, box, now, title, draw=False)
         if tall <= box.height():

@@ -11,7 +11,7 @@ from PyQt6.QtWidgets import QWidget
 
 from liveview.gui.marks import Mark
 from liveview.gui.paint import smooth
-from liveview.gui.theme import COLOURS, Look, Type, Weight
+from liveview.gui.theme import COLOURS, FITTING, Look, Type, Weight
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Line:
 
 
 class Lines(QWidget):
-    """Paints lines one below the other.
+    """Paints lines one below the other, smaller where they would not fit.
 
     Parameters
     ----------
@@ -51,20 +51,20 @@ class Lines(QWidget):
         self._right = align == Qt.AlignmentFlag.AlignRight
         self._from_bottom = from_bottom
         self._lines: tuple[Line, ...] = ()
-        self._heights: tuple[float, tuple[float, ...]] = (-1.0, ())
+        self._heights: dict[tuple[float, float], tuple[float, ...]] = {}
         self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
 
     def set_look(self, look: Look) -> None:
         """Sizes for the present window."""
         self._look = look
-        self._heights = (-1.0, ())
+        self._heights.clear()
         self.update()
 
     def show_lines(self, lines: Sequence[Line]) -> None:
         """Replace the words; repaints only if they differ."""
         if tuple(lines) != self._lines:
             self._lines = tuple(lines)
-            self._heights = (-1.0, ())
+            self._heights.clear()
             self.setAccessibleName(self.words())
             self.update()
 
@@ -73,71 +73,88 @@ class Lines(QWidget):
         return "\n".join(line.text + line.suffix for line in self._lines)
 
     def needed_height(self, width: float) -> float:
-        """Height that the lines take at this width."""
+        """Height that the lines take at this width, in their usual size."""
         return sum(self._laid_out(float(width)))
 
-    def _laid_out(self, width: float) -> tuple[float, ...]:
-        """Heights of the lines at this width; measured once."""
-        if self._heights[0] != width:
-            self._heights = (width, tuple(self._height(line, width) for line in self._lines))
-        return self._heights[1]
+    @property
+    def fitting(self) -> float:
+        """Share of the usual size in which the lines are painted."""
+        return next((size for size in FITTING if self._fits(size)), FITTING[-1])
 
-    def _inset(self, line: Line) -> float:
-        if line.mark is None:
-            return 0.0
-        return self._mark_side(line) + self._look.px(1.0)
+    @property
+    def fits(self) -> bool:
+        """False when words are cut although they are as small as can be."""
+        return self._fits(self.fitting)
 
-    def _mark_side(self, line: Line) -> float:
-        return QFontMetricsF(self._look.font(line.size, line.weight)).height() * 0.8
+    def _fits(self, size: float) -> bool:
+        return sum(self._laid_out(float(self.width()), size)) <= self.height() + 1.0
 
-    def _height(self, line: Line, width: float) -> float:
-        metrics = QFontMetricsF(self._look.font(line.size, line.weight))
-        box = metrics.boundingRect(
-            QRectF(0, 0, width - self._inset(line), 10_000),
-            int(Qt.TextFlag.TextWordWrap),
-            line.text or " ",
-        )
-        # Figures have no descenders: their box ends at the base line.
-        tall = metrics.ascent() + metrics.descent() * 0.3 if line.size is Type.FIGURE else 0.0
-        return (tall or box.height()) + self._look.px(line.gap)
+    def _laid_out(self, width: float, size: float = 1.0) -> tuple[float, ...]:
+        """Heights of the lines at this width and share of their size; measured once."""
+        if (width, size) not in self._heights:
+            look = self._look.smaller(size)
+            self._heights[width, size] = tuple(_height(line, width, look) for line in self._lines)
+        return self._heights[width, size]
 
     def paintEvent(self, event: QPaintEvent | None) -> None:
         p = QPainter(self)
         smooth(p)
-        width = float(self.width())
-        y = self.height() - self.needed_height(width) if self._from_bottom else 0.0
-        for line, height in zip(self._lines, self._laid_out(width), strict=True):
-            gap = self._look.px(line.gap)
-            self._paint_line(p, line, QRectF(0, y + gap, width, height - gap))
+        width, size = float(self.width()), self.fitting
+        look, heights = self._look.smaller(size), self._laid_out(width, size)
+        y = self.height() - sum(heights) if self._from_bottom else 0.0
+        for line, height in zip(self._lines, heights, strict=True):
+            gap = look.px(line.gap)
+            self._paint_line(p, line, QRectF(0, y + gap, width, height - gap), look)
             y += height
         p.end()
 
-    def _paint_line(self, p: QPainter, line: Line, box: QRectF) -> None:
-        font = self._look.font(line.size, line.weight)
+    def _paint_line(self, p: QPainter, line: Line, box: QRectF, look: Look) -> None:
+        font = look.font(line.size, line.weight)
         metrics = QFontMetricsF(font)
-        inset = self._inset(line)
+        inset = _inset(line, look)
         text_box = box.adjusted(0, 0, -inset, 0) if self._right else box.adjusted(inset, 0, 0, 0)
         if line.mark is not None:
-            side = self._mark_side(line)
+            side = _mark_side(line, look)
             top = box.top() + (metrics.height() - side) / 2
             x = box.right() - side if self._right else box.left()
-            line.mark(p, QRectF(x, top, side, side), self._look)
+            line.mark(p, QRectF(x, top, side, side), look)
         p.setPen(line.colour)
         p.setFont(font)
         if line.suffix or line.size is Type.FIGURE:
-            self._paint_figure(p, line, text_box, metrics)
+            self._paint_figure(p, line, text_box, look)
             return
         side_flag = Qt.AlignmentFlag.AlignRight if self._right else Qt.AlignmentFlag.AlignLeft
         p.drawText(text_box, int(side_flag | Qt.TextFlag.TextWordWrap), line.text)
 
-    def _paint_figure(self, p: QPainter, line: Line, box: QRectF, metrics: QFontMetricsF) -> None:
-        unit_font = self._look.font(Type.HEAD, Weight.PLAIN)
+    def _paint_figure(self, p: QPainter, line: Line, box: QRectF, look: Look) -> None:
+        metrics = QFontMetricsF(look.font(line.size, line.weight))
+        unit_font = look.font(Type.HEAD, Weight.PLAIN)
         unit_width = QFontMetricsF(unit_font).horizontalAdvance(line.suffix)
         width = metrics.horizontalAdvance(line.text)
-        gap = self._look.px(0.8) if line.suffix else 0.0
+        gap = look.px(0.8) if line.suffix else 0.0
         x = box.right() - width - gap - unit_width if self._right else box.left()
         base = box.top() + metrics.ascent()
         p.drawText(int(x), int(base), line.text)
         p.setFont(unit_font)
         p.setPen(COLOURS.quiet)
         p.drawText(int(x + width + gap), int(base), line.suffix)
+
+
+def _inset(line: Line, look: Look) -> float:
+    return 0.0 if line.mark is None else _mark_side(line, look) + look.px(1.0)
+
+
+def _mark_side(line: Line, look: Look) -> float:
+    return QFontMetricsF(look.font(line.size, line.weight)).height() * 0.8
+
+
+def _height(line: Line, width: float, look: Look) -> float:
+    metrics = QFontMetricsF(look.font(line.size, line.weight))
+    box = metrics.boundingRect(
+        QRectF(0, 0, width - _inset(line, look), 10_000),
+        int(Qt.TextFlag.TextWordWrap),
+        line.text or " ",
+    )
+    # Figures have no descenders: their box ends at the base line.
+    tall = metrics.ascent() + metrics.descent() * 0.3 if line.size is Type.FIGURE else 0.0
+    return (tall or box.height()) + look.px(line.gap)

@@ -182,7 +182,8 @@ class Pad(QAbstractButton):
             box = QRectF(0, look.px(2.8), right, look.px(2.1))
             if not self._mirrored:
                 box = QRectF(inset, look.px(2.8), self.width() - inset, look.px(2.1))
-            p.drawText(box, side | Qt.AlignmentFlag.AlignVCenter, self._note)
+            flags = int(side | Qt.AlignmentFlag.AlignVCenter) | int(Qt.TextFlag.TextDontClip)
+            p.drawText(box, flags, self._note)
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:
         """Enter presses it; the space bar belongs to the picture.

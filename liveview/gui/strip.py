@@ -10,7 +10,7 @@ from PyQt6.QtGui import QMouseEvent, QPainter, QPaintEvent
 from PyQt6.QtWidgets import QAbstractButton, QWidget
 
 from liveview.gui.paint import pen, smooth, text_width
-from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
+from liveview.gui.theme import COLOURS, FITTING, Look, Type, Weight, faded
 from liveview.gui.words import STATE_WORDS, source_line
 from liveview.model import SessionState, SessionStatus
 
@@ -27,9 +27,12 @@ class PageBar(QWidget):
         self._at = self._pages[0]
         self.setAccessibleName("Pages")
 
-    def set_look(self, look: Look) -> None:
-        """Sizes for the present window."""
-        self._look = look
+    def set_look(self, look: Look, room: float) -> None:
+        """Sizes for the present window; words are smaller where ``room`` (pixels) is short."""
+        for size in FITTING:
+            self._look = look.smaller(size)
+            if self.sizeHint().width() <= room:
+                break
         self.resize(self.sizeHint())
         self.update()
 

@@ -83,6 +83,9 @@ COLOURS = Colours(
 MOST_SCALE = 1.25
 """How much larger words may be than the spacing around them."""
 
+FITTING = (1.0, 0.93, 0.87, 0.8)
+"""Sizes that are tried in turn where words have little room, of the usual size."""
+
 
 @dataclass(frozen=True, slots=True)
 class Look:
@@ -109,6 +112,10 @@ class Look:
     def spread(self, by: float) -> Look:
         """The same text with spacing so many times as wide."""
         return Look(self.text_px, self.text_scale / by)
+
+    def smaller(self, by: float) -> Look:
+        """Text so many times as large with the same spacing."""
+        return Look(self.text_px * by, self.text_scale * by)
 
     @property
     def step_px(self) -> float:

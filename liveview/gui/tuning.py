@@ -138,6 +138,7 @@ class TuningPanel(QWidget):
         self._rows = tuple(rows)
         self._settings = Settings()
         self._look = Look()
+        self._spread = 1.0
         self._index = 0
         self.setAccessibleName(title)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
@@ -145,8 +146,9 @@ class TuningPanel(QWidget):
         self.hide()
 
     def set_look(self, look: Look) -> None:
-        """Sizes for the present window."""
-        self._look = look
+        """Sizes for the present window; rows are as far apart as larger text needs."""
+        self._spread = max(look.text_scale, 1.0)
+        self._look = look.spread(self._spread)
         self.update()
 
     def set_settings(self, settings: Settings) -> None:
@@ -162,8 +164,8 @@ class TuningPanel(QWidget):
 
     @property
     def steps_high(self) -> float:
-        """Height it wants, in steps."""
-        return _HEAD + _ROW * len(self._rows) + 1.0
+        """Height it wants, in the window's steps."""
+        return (_HEAD + _ROW * len(self._rows) + 1.0) * self._spread
 
     @property
     def row(self) -> Row:
@@ -217,7 +219,7 @@ class TuningPanel(QWidget):
             p.setPen(Qt.PenStyle.NoPen)
             p.setBrush(COLOURS.raised)
             p.drawRoundedRect(box, look.px(0.6), look.px(0.6))
-        inner = box.adjusted(look.px(1), 0, -look.px(2.2), 0)
+        inner = box.adjusted(look.px(1), 0, -look.px(2.8), 0)
         p.setFont(look.font(Type.BODY, Weight.FIRM if here else Weight.PLAIN))
         p.setPen(COLOURS.text if here else COLOURS.quiet)
         left = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter

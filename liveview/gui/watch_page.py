@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -11,7 +10,7 @@ from PyQt6.QtCore import Qt, QTimer
 from PyQt6.QtGui import QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
-from liveview.gui.around import put
+from liveview.gui.around import SIDE_STEPS, chord, free_width, put
 from liveview.gui.calibration_pads import show_calibration
 from liveview.gui.chores import Chores
 from liveview.gui.dial import shadow_of
@@ -51,9 +50,6 @@ PLOT_S = 0.2
 
 STEADY_S = 4.0
 """Span of the steadiness mark."""
-
-SIDE_STEPS = 33.0
-"""Least room on either side of the instrument."""
 
 RIGHT = Qt.AlignmentFlag.AlignRight
 LEFT = Qt.AlignmentFlag.AlignLeft
@@ -311,17 +307,9 @@ class WatchPage(QWidget):
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         self.lay_out()
 
-    def _chord(self, y: float) -> float:
-        """Half the instrument's width at a height."""
-        radius = self.dial.width() / 2
-        off = y - self.height() / 2
-        return math.sqrt(max(radius**2 - off**2, 0.0))
-
     def free_width(self, top: float, bottom: float) -> float:
         """Room between the window's edge and the instrument over a stretch of height, pixels."""
-        middle = self.height() / 2
-        nearest = min(max(middle, top), bottom)
-        return self.width() / 2 - self._chord(nearest) - self._look.px(3.5)
+        return free_width(self, self.dial.width(), self._look, top, bottom)
 
     def lay_out(self) -> None:
         """Place everything."""
@@ -375,6 +363,6 @@ class WatchPage(QWidget):
 
     def _beside(self, pad: Pad, y: float, *, left: bool) -> None:
         """Put a pad next to the instrument's edge at a height."""
-        reach = self._chord(y) + self._look.px(0.8)
+        reach = chord(self, self.dial.width(), y) + self._look.px(0.8)
         x = self.width() / 2 - reach - pad.width() if left else self.width() / 2 + reach
         pad.move(round(x), round(y - pad.height() / 2))

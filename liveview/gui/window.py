@@ -169,7 +169,12 @@ class Window(QWidget):
         self.keys.allow(WATCH_KEYS if watching else getattr(page, "KEY_GROUPS", ALWAYS))
         if not watching:
             self.panels.close()
-        (self.page.dial.picture if watching else page).setFocus()
+        self._focus_page()
+
+    def _focus_page(self) -> None:
+        """Keys go to the open page."""
+        page = self._book[self.open_page]
+        (self.page.dial.picture if page is self.page else page).setFocus()
 
     @property
     def open_page(self) -> str:
@@ -310,7 +315,7 @@ class Window(QWidget):
 
     def _sheet_closed(self) -> None:
         self.keys.set_enabled(True)
-        self.page.dial.picture.setFocus()
+        self._focus_page()
 
     def _back(self) -> None:
         if self.clock_sheet.isVisible():
@@ -424,7 +429,7 @@ class Window(QWidget):
     # --- layout and life
 
     def showEvent(self, event: QShowEvent | None) -> None:
-        self.page.dial.picture.setFocus()
+        self._focus_page()
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         scale = self._bridge.settings.screen.text_scale
@@ -437,7 +442,8 @@ class Window(QWidget):
         for page in self._book.values():
             page.setGeometry(0, 0, width, height)
             cast(Page, page).set_look(look)
-        self.pages.set_look(look)
+        # Its words end before the ring, nearer to it than blocks of words.
+        self.pages.set_look(look, self.page.free_width(0, look.px(4.6)) + look.px(0.5))
         self.pages.move(round(look.px(2)), round(look.px(1.6)))
         self.source.set_look(look)
         room = self.page.free_width(look.px(1.5), look.px(8))

@@ -12,8 +12,10 @@ from PyQt6.QtWidgets import QApplication
 from support.window_rig import WindowRig, disc_frames, scripted, simulated
 
 from liveview.gui.align_page import AlignPage
+from liveview.gui.around import chord
 from liveview.gui.other_pages import add_other_pages
 from liveview.model import CalibrationKind, Reading
+from liveview.settings import Settings
 
 Open = Callable[..., tuple[WindowRig, AlignPage]]
 
@@ -22,8 +24,10 @@ Open = Callable[..., tuple[WindowRig, AlignPage]]
 def open_align(app: QApplication) -> Iterator[Open]:
     rigs: list[WindowRig] = []
 
-    def make(build: object, address: str = "camera:0") -> tuple[WindowRig, AlignPage]:
-        rig = WindowRig(app, build, addresses=(address,))  # type: ignore[arg-type]
+    def make(
+        build: object, address: str = "camera:0", **more: object
+    ) -> tuple[WindowRig, AlignPage]:
+        rig = WindowRig(app, build, addresses=(address,), **more)  # type: ignore[arg-type]
         rigs.append(rig)
         rig.first_picture()
         add_other_pages(rig.window, rig.bridge)
@@ -198,3 +202,19 @@ def test_a_learner_brings_a_misaligned_rig_to_half_cut_by_what_the_page_says(
     assert "Hold it there" in page.blade.words()
     press(rig, Qt.Key.Key_V)
     rig.wait(lambda: page.far.reached)
+
+
+@pytest.mark.parametrize("size", [(1280, 800), (1920, 1080), (960, 600)])
+def test_larger_words_are_neither_cut_nor_under_the_pads(
+    open_align: Open, size: tuple[int, int]
+) -> None:
+    settings = Settings().replaced("screen", text_scale=1.25)
+    rig, page = open_align(scripted(disc_frames), settings=settings, size=size)
+    rig.wait(lambda: "Set-up" in page.steps.words() and bool(page.focus_lines.words()))
+    for block in (page.blade, page.steps, page.focus_lines, page.exposure):
+        assert block.fits, block.words()
+        for pad in page.pads.values():
+            assert not block.geometry().intersects(pad.geometry()), pad.text()
+    bar = rig.window.pages.geometry()
+    edge = page.width() / 2 - chord(page, page.dial.width(), bar.center().y())
+    assert bar.right() <= edge

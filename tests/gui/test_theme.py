@@ -36,6 +36,9 @@ def test_larger_words_stand_in_the_same_places() -> None:
     assert larger.font().pixelSize() == 18
     assert larger.px(10) == pytest.approx(plain.px(10))
     assert Look.for_window(1280, 800, 4.0).font().pixelSize() == round(15 * MOST_SCALE)
+    smaller = larger.smaller(0.8)
+    assert smaller.font().pixelSize() == round(18 * 0.8)
+    assert smaller.px(10) == pytest.approx(plain.px(10))
     spread = larger.spread(1.1)
     assert spread.font().pixelSize() == 18
     assert spread.px(10) == pytest.approx(11 * plain.step_px)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 import pytest
 from PyQt6.QtCore import Qt
 from PyQt6.QtTest import QTest
-from PyQt6.QtWidgets import QApplication
+from PyQt6.QtWidgets import QApplication, QWidget
 from support.scripted_source import ScriptedSource, Skip, Stuck, gone, info, stalled
 from support.waiting import wait_for
 from support.window_rig import HEIGHT, RATE, WIDTH, WindowRig, disc_frames, scripted, simulated
@@ -208,6 +208,25 @@ def test_sheets_open_and_close_by_key(open_window: Open) -> None:
     assert not rig.window.sources.isVisible()
     rig.press("D")
     rig.wait(lambda: rig.session.status().taking is not None or rig.session.status().has)
+
+
+def test_after_a_sheet_keys_go_to_the_page_that_is_open(open_window: Open) -> None:
+    rig = open_window(scripted(disc_frames))
+    rig.first_picture()
+    page = QWidget()
+    page.set_look = page.set_settings = lambda _: None  # type: ignore[attr-defined]
+    page.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    rig.window.add_page("Plan", page)
+    rig.window.turn_to("Plan")
+    for key in ("F8", "F1"):
+        rig.press(key)
+        assert not page.hasFocus()
+        rig.press("Escape")
+        assert page.hasFocus()
+    rig.window.turn_to("Watch")
+    rig.press("F1")
+    rig.press("Escape")
+    assert rig.window.page.dial.picture.hasFocus()
 
 
 def test_another_source_is_chosen_from_the_sheet(open_window: Open) -> None:

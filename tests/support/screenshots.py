@@ -80,6 +80,7 @@ def main() -> int:
     parser.add_argument(
         "--knob", action="append", default=[], metavar="NAME=VALUE", help="a turn of the rig"
     )
+    parser.add_argument("--text-scale", type=float, default=1.0)
     parser.add_argument("--linger", type=float, default=0.0, help="seconds after the keys")
     options = parser.parse_args()
     sys.setswitchinterval(SWITCH_INTERVAL_S)
@@ -91,6 +92,7 @@ def main() -> int:
             .replaced("store", folder=folder)
             .replaced("camera", rate_hz=options.rate)
             .replaced("enhance", view=options.view)
+            .replaced("screen", text_scale=options.text_scale)
         )
         house = House(settings)
         bridge = Bridge(house.supplies(), settings)
