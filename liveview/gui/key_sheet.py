@@ -55,18 +55,23 @@ class KeySheet(Overlay):
         self._keys[name].run()
 
     def columns(self) -> list[list[str | Action]]:
-        """Headings and actions; a long group goes on at the top of the next column."""
-        rows: list[str | Action] = []
-        for heading, actions in self._keys.groups(working=True).items():
-            rows += [heading, *in_order(heading, actions)]
-        most = _height(rows) / COLUMNS + _HEAD
+        """Headings and actions; a long group goes on at the top of the next column.
+
+        A short one stands together.
+        """
+        groups: list[list[str | Action]] = [
+            [heading, *in_order(heading, actions)]
+            for heading, actions in self._keys.groups(working=True).items()
+        ]
+        most = sum(map(_height, groups)) / COLUMNS + _HEAD
         columns: list[list[str | Action]] = [[]]
-        for row in rows:
-            # A heading does not stand alone at the foot of a column.
-            needed = _height([row]) + (2 * _ROW if isinstance(row, str) else 0.0)
-            if _height(columns[-1]) + needed > most and len(columns) < COLUMNS:
-                columns.append([])
-            columns[-1].append(row)
+        for group in groups:
+            together = len(group) if _height(group) < most / 2 else 3
+            for k, row in enumerate(group):
+                needed = _height(group[k:together]) if k == 0 else _height([row])
+                if _height(columns[-1]) + needed > most and len(columns) < COLUMNS:
+                    columns.append([])
+                columns[-1].append(row)
         return columns
 
     def paint_sheet(self, p: QPainter) -> None:
