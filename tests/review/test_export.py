@@ -327,6 +327,32 @@ class TestFlashes:
             again.admit(frame.to_ndarray(format="bgr24"), number / 30)
         assert not again.report().over
 
+    @pytest.mark.parametrize(("count", "every"), [(24, 2), (12, 3)])
+    def test_softened_animation_has_no_flashing_seam(self, record, tmp_path, count, every) -> None:
+        """Three flashes at the end and three at the beginning are six in the second between."""
+        path = tmp_path / "c.gif"
+        with StoredEvent.open(
+            record(
+                dark_every=every,
+                count=count,
+                settings=Settings().replaced("enhance", view="plain"),
+            )
+        ) as event:
+            timing = Timing(Fraction(1, 20), Fraction(20))
+            report = export_animation(
+                Enhancer(event), path, timing=timing, look=Look(), flashes="soften"
+            )
+        ok, read = cv2.imreadanimation(str(path))
+        assert ok
+        shown = np.cumsum([0, *read.durations]) / 1e3
+        assert shown[-1] == pytest.approx(report.pictures / 20)
+        again = FlashCheck(False, (128, 96))
+        for start_s in shown[-1] * np.arange(3):
+            for picture, at_s in zip(read.frames, shown, strict=False):
+                again.admit(np.ascontiguousarray(picture[..., :3]), start_s + at_s)
+        assert not again.report().over and not report.over
+        assert 0 < report.softened <= report.pictures
+
     def test_three_in_a_second_are_let_through(self, record, tmp_path) -> None:
         """A dark frame in every four: two and a half flashes a second, and nothing is touched."""
         for flashes in ("check", "soften"):

@@ -32,6 +32,8 @@ from liveview.review.export.metadata import (
 
 MOST_PICTURES = 2000
 PROBES = 8
+WARM_UP_S = 2
+"""Of the end, before the beginning of an animation that is softened."""
 
 
 def export_animation(
@@ -47,8 +49,9 @@ def export_animation(
 ) -> FlashReport:
     """Write an endless animation for slides: .gif or .webp.
 
-    The flash check (see :func:`liveview.review.export.clip.export_clip`) sees one round of it and
-    the first second of the next.
+    The flash check (see :func:`liveview.review.export.clip.export_clip`) sees the seam between two
+    rounds, too: softening begins with the end of the round before, and the first second of the
+    next is judged as it was written.
 
     Raises
     ------
@@ -82,14 +85,35 @@ def export_animation(
         fps=str(timing.fps),
         flashes=flashes,
     )
-    check = FlashCheck(flashes == "soften", (studio.canvas.width, studio.canvas.height))
-    checked = _Checked(studio, plan, stretch.first, timing.fps, check)
     finish = gif_with_text if gif else webp_with_text
     with whole_file(path, overwrite=overwrite) as part:
-        _write_animation(part, studio, checked, timing.fps, gif, job)
-        checked.look_at_the_next_round()
-        about["flash_check"] = check.report().words
+        frames = [stretch.first + index for index in plan]
+        report = _write_checked(part, studio, frames, timing.fps, flashes == "soften", gif, job)
+        about["flash_check"] = report.words
         part.write_bytes(finish(part.read_bytes(), as_text(about)))
+    return report
+
+
+def _write_checked(
+    part: Path,
+    studio: Studio,
+    frames: list[int],
+    fps: Fraction,
+    soften: bool,
+    gif: bool,
+    job: Job,
+) -> FlashReport:
+    """Write it, and once more with a calm seam if softening could not keep that in the limits."""
+    size = (studio.canvas.width, studio.canvas.height)
+    check = FlashCheck(soften, size, endless=True)
+    _write_animation(part, studio, _Checked(studio, frames, fps, check), fps, gif, job)
+    check.begin_again(float(len(frames) / fps))
+    if soften and check.report().over:
+        job.total += len(frames)
+        check = FlashCheck(soften, size, endless=True)
+        checked = _Checked(studio, frames, fps, check, calm_seam=True)
+        _write_animation(part, studio, checked, fps, gif, job)
+        check.begin_again(float(len(frames) / fps))
     return check.report()
 
 
@@ -97,10 +121,16 @@ class _Checked:
     """The pictures of an animation, each through the flash check."""
 
     def __init__(
-        self, studio: Studio, plan: list[int], first: int, fps: Fraction, check: FlashCheck
+        self,
+        studio: Studio,
+        frames: list[int],
+        fps: Fraction,
+        check: FlashCheck,
+        *,
+        calm_seam: bool = False,
     ) -> None:
-        self._studio, self._fps, self._check = studio, fps, check
-        self._frames = [first + index for index in plan]
+        self._studio, self._frames, self._fps, self._check = studio, frames, fps, check
+        self._calm_seam = calm_seam
         self._shown, self._picture = -1, np.empty((0, 0, 3), np.uint8)
 
     def picture(self, frame: int) -> Bytes:
@@ -110,20 +140,30 @@ class _Checked:
         return self._picture
 
     def __iter__(self) -> Iterator[Bytes]:
+        count, check = len(self._frames), self._check
+        calm_from = max(0, count - math.ceil(self._fps))
+        if check.softens:
+            self._warm_up()
+        before = self.picture(self._frames[-1])
         for number, frame in enumerate(self._frames):
-            yield self._check.admit(self.picture(frame), float(number / self._fps))
+            if self._calm_seam and number in (0, calm_from):
+                check.hold_still(before, self._time_s(number - 1))
+            before = check.admit(self.picture(frame), self._time_s(number))
+            yield before
+
+    def _time_s(self, number: int) -> float:
+        return float(number / self._fps)
+
+    def _warm_up(self) -> None:
+        """The end goes before the beginning: the first of its seconds is for the guard itself."""
+        count = min(len(self._frames), math.ceil(WARM_UP_S * self._fps))
+        for left in range(count, 0, -1):
+            self._check.warm_up(self.picture(self._frames[-left]), self._time_s(-left))
 
     def probes(self) -> list[Bytes]:
         """A few pictures from all over."""
         picks = np.unique(np.linspace(0, len(self._frames) - 1, PROBES).round().astype(int))
         return [self._studio.picture(self._frames[int(n)]) for n in picks]
-
-    def look_at_the_next_round(self) -> None:
-        """It begins again at once: what flashes at the seam counts, too."""
-        count = len(self._frames)
-        for number in range(min(count, math.ceil(self._fps))):
-            time_s = float((count + number) / self._fps)
-            self._check.admit(self.picture(self._frames[number]), time_s)
 
 
 def _write_animation(
