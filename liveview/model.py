@@ -554,6 +554,15 @@ class Control:
         return f"{self.name}{value} {self.hold.value}{reason}"
 
 
+CONTROL_SETTINGS = {
+    "exposure": "exposure_s",
+    "gain": "gain",
+    "white balance": "white_balance_k",
+    "focus": "focus",
+}
+"""What can be turned while a camera runs: names of the controls, and of their settings."""
+
+
 @dataclass(frozen=True, slots=True)
 class CameraReading:
     """What is known of the camera's controls at present, for the screen.

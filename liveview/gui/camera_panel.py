@@ -144,9 +144,22 @@ class CameraPanel(QWidget):
     def showEvent(self, event: object) -> None:
         self._refresh()
 
+    @property
+    def in_sight(self) -> range:
+        """Rows there is room for: the one in hand, what stands above it, what follows."""
+        heights = [_tall(row) for row in self._rows]
+        room = self.height() / self._look.px(1) - _HEAD - _FOOT + 0.1
+        first = self._index
+        while first > 0 and sum(heights[first - 1 : self._index + 1]) <= room:
+            first -= 1
+        end = min(self._index + 1, len(heights))
+        while end < len(heights) and sum(heights[first : end + 1]) <= room:
+            end += 1
+        return range(first, end)
+
     def _row_box(self, index: int) -> QRectF:
         look = self._look
-        top = _HEAD + sum(_tall(row) for row in self._rows[:index])
+        top = _HEAD + sum(_tall(row) for row in self._rows[self.in_sight.start : index])
         return QRectF(
             look.px(1), look.px(top), self.width() - look.px(2), look.px(_tall(self._rows[index]))
         )
@@ -162,14 +175,16 @@ class CameraPanel(QWidget):
         p.setFont(look.font(Type.BODY, Weight.STRONG))
         p.setPen(COLOURS.brass)
         p.drawText(head, _LEFT, "Camera")
+        in_sight = self.in_sight
+        hidden = hidden_words(in_sight, len(self._rows))
         p.setFont(look.font(Type.SMALL))
-        p.setPen(COLOURS.quiet)
-        name = p.fontMetrics().elidedText(
-            self._name, Qt.TextElideMode.ElideMiddle, int(head.width() - look.px(9))
+        p.setPen(COLOURS.brass if hidden else COLOURS.quiet)
+        words = p.fontMetrics().elidedText(
+            hidden or self._name, Qt.TextElideMode.ElideMiddle, int(head.width() - look.px(9))
         )
-        p.drawText(head, _RIGHT, name)
-        for index, row in enumerate(self._rows):
-            self._paint_row(p, row, self._row_box(index), index == self._index)
+        p.drawText(head, _RIGHT, words)
+        for index in in_sight:
+            self._paint_row(p, self._rows[index], self._row_box(index), index == self._index)
         self._paint_foot(p)
         p.end()
 
@@ -248,7 +263,7 @@ class CameraPanel(QWidget):
     def mousePressEvent(self, event: QMouseEvent | None) -> None:
         if event is None:
             return
-        for index in range(len(self._rows)):
+        for index in self.in_sight:
             box = self._row_box(index)
             if box.contains(event.position()):
                 again = index == self._index
@@ -264,6 +279,12 @@ class CameraPanel(QWidget):
     def wheelEvent(self, event: QWheelEvent | None) -> None:
         if event is not None and event.angleDelta().y():
             self.turn(1 if event.angleDelta().y() > 0 else -1)
+
+
+def hidden_words(in_sight: range, count: int) -> str:
+    """How many rows are out of sight above and below; empty when all are seen."""
+    numbers = ((in_sight.start, "above"), (count - in_sight.stop, "below"))
+    return ", ".join(f"{number} more {where}" for number, where in numbers if number)
 
 
 def _tall(row: CameraRow) -> float:

@@ -8,7 +8,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from liveview.gui.words import DASH, DOT, MINUS, THIN, count, exposure, first_up, seconds
-from liveview.model import CameraReading, Control, Hold, SessionStatus, SourceInfo
+from liveview.model import (
+    CONTROL_SETTINGS,
+    CameraReading,
+    Control,
+    Hold,
+    SessionStatus,
+    SourceInfo,
+)
 from liveview.settings import Camera
 
 Changes = Mapping[str, Any]
@@ -40,12 +47,6 @@ SHORTER = {
     "the light went the other way meanwhile": "the light changed",
 }
 """For the width of the panel."""
-KEYS = {
-    "exposure": "exposure_s",
-    "gain": "gain",
-    "white balance": "white_balance_k",
-    "focus": "focus",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,15 +76,17 @@ class CameraRow:
 
 
 def rows_of(reading: CameraReading, camera: Camera, status: SessionStatus) -> list[CameraRow]:
-    """Every row that this camera has, from the top."""
+    """Every row that this camera has, from the top: what must stay in sight comes first."""
     source = status.source
     simulated = source is not None and source.simulated
-    rows = [_control_row(control) for control in reading.controls if control.name in KEYS]
+    rows = [
+        _control_row(control) for control in reading.controls if control.name in CONTROL_SETTINGS
+    ]
+    rows.insert(2, _rate_row(camera, status, fixed=simulated))
     rows.append(_hold_row(reading, camera))
     rows.append(_format_row(reading, camera))
     if not simulated:
         rows.append(_size_row(camera, source))
-    rows.append(_rate_row(camera, status, fixed=simulated))
     rows.append(_channel_row(camera, source))
     rows.append(_delay_row(reading, camera))
     return rows
@@ -121,7 +124,7 @@ def hold_words(control: Control) -> str:
 
 
 def _control_row(control: Control) -> CameraRow:
-    key, value = KEYS[control.name], control.value
+    key, value = CONTROL_SETTINGS[control.name], control.value
     alarm = control.hold is Hold.AUTOMATIC
     row = (control.name, first_up(control.name), control_value(control), hold_words(control), alarm)
     if control.hold is Hold.NOT_CONTROLLABLE or value is None:
@@ -170,17 +173,17 @@ def _turn_hint(control: Control) -> str:
 
 def _hold_row(reading: CameraReading, camera: Camera) -> CameraRow:
     wanted = (camera.exposure_s, camera.gain, camera.white_balance_k, camera.focus)
-    locked = [c.hold is Hold.LOCKED for c in reading.controls if c.name in KEYS]
+    locked = [c.hold is Hold.LOCKED for c in reading.controls if c.name in CONTROL_SETTINGS]
     held = camera.hold or any(value is not None for value in wanted)
     held = held or (bool(locked) and all(locked))
     free = [c.name for c in reading.controls if c.hold is Hold.AUTOMATIC]
-    others = [c for c in reading.controls if c.name not in KEYS]
+    others = [c for c in reading.controls if c.name not in CONTROL_SETTINGS]
     refused = [c.name for c in others if c.hold is Hold.NOT_CONTROLLABLE]
     note = f"{first_up(' and '.join(free))} still free" if free else ""
     note = note or (f"{first_up(refused[0])}: not controllable" if refused and held else "")
     if not note:
         note = "Exposure, white balance, focus" if held else "The camera may change them"
-    back: Changes = {"hold": False, **dict.fromkeys(KEYS.values())}
+    back: Changes = {"hold": False, **dict.fromkeys(CONTROL_SETTINGS.values())}
     return CameraRow(
         "hold",
         "Automatics",

@@ -45,10 +45,11 @@ class ClockSheet(Overlay):
         self._session: Session | None = None
         self._check: ClockCheck | None = None
         self._words = ""
+        self._checked = ""
         self._reading = ClockReading()
         self._distance = QLineEdit("0.5 m", self)
         self._distance.setAccessibleName("Distance from the flash to the microphone")
-        self._distance.editingFinished.connect(self._restart)
+        self._distance.editingFinished.connect(self._take_distance)
         self._keep = Pad(
             "Keep it", "Enter", tip="Take what was found into the settings", parent=self
         )
@@ -83,13 +84,22 @@ class ClockSheet(Overlay):
         self.open()
         self._restart()
 
+    def _take_distance(self) -> None:
+        """Begin anew for another distance; Enter in the field with the same one changes nothing."""
+        if self._distance.text() != self._checked:
+            self._restart()
+
     def _restart(self) -> None:
         session = self._session
         if session is None or not self.isVisible():
             return
-        self._stop_check()
         self._words = ""
         self._reading = ClockReading()
+        self._stop_check()
+        if self._words:
+            self.update()
+            return
+        self._checked = self._distance.text()
         try:
             distance_m = parse_quantity(self._distance.text(), "m", "distance")
         except LiveviewError as error:
@@ -122,8 +132,13 @@ class ClockSheet(Overlay):
 
     def set_off(self) -> None:
         """A spark of the simulated rig."""
-        if self._session is not None and self._session.rig is not None:
+        if self._session is None or self._session.rig is None:
+            return
+        try:
             self._session.rig.set("spark_now", 1.0)
+        except LiveviewError as error:
+            self._words = str(error)
+            self.update()
 
     def keep(self) -> None:
         """Take the delay over into the camera's settings."""
@@ -154,7 +169,7 @@ class ClockSheet(Overlay):
         if self._words or reading.failed:
             return ("Not checked", self._words or reading.failed)
         if not reading.hears:
-            return ("No sound comes in", "Choose a microphone in the settings, sound.device.")
+            return ("No sound comes in", "M on the Catch page chooses a microphone.")
         if not reading.ready:
             return ("Learning the quiet", "Keep still for a moment.")
         counts = (

@@ -19,6 +19,9 @@ HAND_STEPS = 17.0
 ABOVE_BOTTOM = 17.5
 """Where the panels end, in steps above the lower edge: the notices stand below."""
 
+BELOW_MIDDLE = 8.0
+"""Where the pads for calibrating end, in steps below the page's middle."""
+
 
 class Panels:
     """Opens, closes, places and turns them.
@@ -114,8 +117,8 @@ class Panels:
         self._place_camera()
 
     def _place_camera(self) -> None:
-        """At the lower left corner, over everything there: its words need the room."""
+        """At the lower left corner, over the notices but below the pads for calibrating."""
         look = self._look
-        tall = min(look.px(self.camera.steps_high), self._height - look.px(9))
+        tall = min(look.px(self.camera.steps_high), self._height / 2 - look.px(BELOW_MIDDLE + 1.5))
         top = self._height - tall - look.px(1.5)
         self.camera.setGeometry(QRectF(look.px(1.5), top, look.px(WIDE), tall).toRect())

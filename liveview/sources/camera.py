@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from liveview.errors import FormatChanged, InputUnreadable, SourceStalled
 from liveview.imaging.cv import cv2
 from liveview.model import (
+    CONTROL_SETTINGS,
     CameraReading,
     Control,
     FrameStamp,
@@ -31,8 +32,7 @@ from liveview.sources.exposed import ExposureWatch
 from liveview.sources.formats import FORMATS, depth_of, fourcc_name, plain, request, unpacked
 from liveview.sources.frozen import FROZEN_S, FrozenWatch
 from liveview.sources.limits import check_size, checked_white
-from liveview.sources.livetrial import LightMeter, LiveTrial
-from liveview.sources.standing import NAMES, all_controls, set_value
+from liveview.sources.standing import UNITS, all_controls, set_value
 
 FAILED_GRABS = 5
 """In a row; the driver has waited about a second for each."""
@@ -112,8 +112,6 @@ class CameraSource:
         self._wanted = wanted
         self._camera = camera
         self._desk = desk or CameraDesk(camera)
-        self._meter: LightMeter | None = None
-        self._trials: dict[str, LiveTrial] = {}
         self._automatics_off = False
         self._clock = clock
         self._opener = opener
@@ -190,8 +188,6 @@ class CameraSource:
             gain=self._value_of("gain"),
             note="; ".join(words),
         )
-        self._meter = LightMeter(self._info.white)
-        self._trials.clear()
         self._automatics_off = bool(self._controls)
         self._desk.opened(
             CameraReading(
@@ -250,7 +246,7 @@ class CameraSource:
                 f"camera:{self._wanted}",
                 "plug it in again",
             )
-        self._judge(self._held)
+        self._desk.see(self._held, stamp.time_s)
         self._follow_exposure()
         return stamp
 
@@ -263,39 +259,22 @@ class CameraSource:
                 self._desk.show(control)
         for name, value in wishes.items():
             if name in BY_WORD:
-                self._desk.show(replace(set_by_word(device, name, value), unit=NAMES[name][1]))
+                self._desk.show(replace(set_by_word(device, name, value), unit=UNITS[name]))
+                self._desk.expect_change()
             else:
                 self._set_live(device, name, value)
-            self._desk.expect_change()
 
     def _set_live(self, device: Device, name: str, value: float) -> None:
         """Set exposure or gain; the pictures that follow tell whether it holds."""
-        assert self._info is not None and self._meter is not None
-        key = NAMES[name][0]
-        came_from = self._desk.reading().control(name)
+        assert self._info is not None
         got = set_value(device, name, value)
         if got is None:
-            self._desk.show(Control(name, Hold.NOT_CONTROLLABLE, unit=NAMES[name][1]))
+            self._desk.show(Control(name, Hold.NOT_CONTROLLABLE, unit=UNITS[name]))
+            self._desk.expect_change()
             return
-        self._info = replace(self._info, **{key: got})  # type: ignore[arg-type]
+        self._info = replace(self._info, **{CONTROL_SETTINGS[name]: got})  # type: ignore[arg-type]
         reason = "" if math.isclose(got, value, rel_tol=0.02) else f"asked for {value:.4g}"
-        control = Control(name, Hold.CHANGING, got, reason, NAMES[name][1])
-        if name in self._trials:
-            self._trials[name].changed_again(control)
-        else:
-            before = came_from.value if came_from is not None else None
-            self._trials[name] = LiveTrial(control, self._meter.light, before)
-        self._desk.show(control)
-
-    def _judge(self, pixels: Pixels) -> None:
-        assert self._meter is not None
-        self._meter.see(pixels)
-        for name, trial in list(self._trials.items()):
-            verdict = trial.see(self._meter.light)
-            if verdict is not None:
-                del self._trials[name]
-                self._desk.show(verdict)
-                self._desk.expect_change()
+        self._desk.judge(Control(name, Hold.CHANGING, got, reason, UNITS[name]))
 
     def _follow_exposure(self) -> None:
         assert self._exposure is not None and self._info is not None
@@ -304,9 +283,9 @@ class CameraSource:
             return
         self._info = replace(self._info, **changed)  # type: ignore[arg-type]
         for name in ("exposure", "gain"):
-            value = changed.get(NAMES[name][0])
+            value = changed.get(CONTROL_SETTINGS[name])
             control = self._desk.reading().control(name)
-            if value is None or name in self._trials or control is None:
+            if value is None or self._desk.judges(name) or control is None:
                 continue
             if control.value is None or not math.isclose(control.value, value, rel_tol=0.02):
                 self._desk.show(

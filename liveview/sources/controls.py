@@ -111,6 +111,21 @@ def scale_for(backend: int) -> ExposureScale | None:
     }.get(backend)
 
 
+class Readable(Protocol):
+    """The part of an OpenCV capture that tells how things stand."""
+
+    def get(self, prop: int, /) -> float:
+        """Value of a property, 0 or -1 where it has none."""
+
+
+def exposure_of(device: Readable, scale: ExposureScale | None) -> float | None:
+    """The exposure that a driver reports, seconds; None where that is no exposure."""
+    if scale is None:
+        return None
+    seconds = scale.to_seconds(device.get(cv2.CAP_PROP_EXPOSURE))
+    return seconds if 1e-7 < seconds < 100.0 else None
+
+
 @dataclass(frozen=True, slots=True)
 class Light:
     """Brightness of some frames: mean code, its scatter from frame to frame, clipped shares."""

@@ -16,16 +16,9 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from liveview.imaging.cheat import CheatWatch
-from liveview.model import CameraReading, Control, Disc, Pixels, SourceInfo
+from liveview.model import CONTROL_SETTINGS, CameraReading, Control, Disc, Pixels, SourceInfo
 from liveview.settings import Camera
-
-LIVE = {
-    "exposure_s": "exposure",
-    "gain": "gain",
-    "white_balance_k": "white balance",
-    "focus": "focus",
-}
-"""Settings that are changed while the camera runs, and the names of their controls."""
+from liveview.sources.livetrial import LightMeter, LiveTrial
 
 ANEW = ("format", "width", "height", "rate_hz", "hold", "delay_s", "white", "row_time_s")
 """Settings for which it is opened again."""
@@ -52,6 +45,8 @@ class CameraDesk:
         self._reading = CameraReading()
         self._disc: Disc | None = None
         self._watch: CheatWatch | None = None
+        self._meter: LightMeter | None = None
+        self._trials: dict[str, LiveTrial] = {}
         self._next_look_s = float("-inf")
         self._kept_words = ""
         self.on_change: Callable[[Camera], str] | None = None
@@ -83,7 +78,7 @@ class CameraDesk:
             before, self._camera = self._camera, camera
             if camera == before:
                 return
-            for key, name in LIVE.items():
+            for name, key in CONTROL_SETTINGS.items():
                 value = getattr(camera, key)
                 if value != getattr(before, key):
                     if value is None:
@@ -116,6 +111,8 @@ class CameraDesk:
     def opened(self, reading: CameraReading, info: SourceInfo) -> None:
         """It is open."""
         self._watch = CheatWatch(info.white, 1.0 if info.transfer == "linear" else 2.2)
+        self._meter = LightMeter(info.white)
+        self._trials.clear()
         with self._lock:
             self._reading = reading
 
@@ -145,7 +142,35 @@ class CameraDesk:
         if self._watch is not None:
             self._watch.expect_change()
 
-    def watch(self, pixels: Pixels, time_s: float) -> None:
+    def judge(self, control: Control) -> None:
+        """Publish a control that was just set; the frames that follow tell whether it holds."""
+        assert self._meter is not None
+        if control.name in self._trials:
+            self._trials[control.name].changed_again(control)
+        else:
+            before = self.reading().control(control.name)
+            came_from = None if before is None else before.value
+            self._trials[control.name] = LiveTrial(control, self._meter.light, came_from)
+        self.show(control)
+        self.expect_change()
+
+    def judges(self, name: str) -> bool:
+        """True while a control was set and frames have not told yet."""
+        return name in self._trials
+
+    def see(self, pixels: Pixels, time_s: float) -> None:
+        """The next frame: judge by it what was set, and look for what changes by itself."""
+        assert self._meter is not None
+        self._meter.see(pixels)
+        for name, trial in list(self._trials.items()):
+            verdict = trial.see(self._meter.light)
+            if verdict is not None:
+                del self._trials[name]
+                self.show(verdict)
+                self.expect_change()
+        self._look(pixels, time_s)
+
+    def _look(self, pixels: Pixels, time_s: float) -> None:
         """Look for a camera that changes things by itself; most calls return at once."""
         if self._watch is None or 0 <= self._next_look_s - time_s <= LOOK_S:
             return

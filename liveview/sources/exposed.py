@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Protocol
-
 from liveview.imaging.cv import cv2
-from liveview.sources.controls import ExposureScale, scale_for
+from liveview.sources.controls import ExposureScale, Readable, exposure_of, scale_for
 
 LOOK_S = 1.0
 """How often the driver is asked; an answer takes microseconds."""
 
 GAIN_STEP = 0.5
 """Drivers count gain in whole numbers."""
-
-
-class Readable(Protocol):
-    """The part of an OpenCV capture that is used."""
-
-    def get(self, prop: int, /) -> float:
-        """Value of a property, 0 or -1 where it has none."""
 
 
 class ExposureWatch:
@@ -56,10 +47,7 @@ class ExposureWatch:
         return found
 
     def _exposure(self) -> float | None:
-        if self._scale is None:
-            return None
-        seconds = self._scale.to_seconds(self._device.get(cv2.CAP_PROP_EXPOSURE))
-        return seconds if 1e-7 < seconds < 100.0 else None
+        return exposure_of(self._device, self._scale)
 
     def _gained(self) -> float | None:
         gain = self._device.get(cv2.CAP_PROP_GAIN)

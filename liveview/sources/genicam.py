@@ -15,7 +15,16 @@ from typing import Any
 import numpy as np
 
 from liveview.errors import FormatChanged, InputUnreadable, SourceStalled
-from liveview.model import CameraReading, Control, FrameStamp, Hold, Pixels, SourceInfo, SourceKind
+from liveview.model import (
+    CONTROL_SETTINGS,
+    CameraReading,
+    Control,
+    FrameStamp,
+    Hold,
+    Pixels,
+    SourceInfo,
+    SourceKind,
+)
 from liveview.settings import Camera
 from liveview.sources.aravis import (
     GenicamDevice,
@@ -29,7 +38,6 @@ from liveview.sources.desk import CameraDesk
 from liveview.sources.genicam_pixels import CODES, picture_of, sensor_bits, wanted_format
 from liveview.sources.genicam_time import CameraTime
 from liveview.sources.limits import check_size, checked_white
-from liveview.sources.livetrial import LightMeter, LiveTrial
 
 BUFFERS = 16
 TIMEOUT_S = 1.5
@@ -71,8 +79,6 @@ class GenicamSource:
         self._stream: Any = None
         self._held: Pixels | None = None
         self._info: SourceInfo | None = None
-        self._meter: LightMeter | None = None
-        self._trials: dict[str, LiveTrial] = {}
         self._formats: list[str] = []
         self._time = CameraTime()
         self._incomplete = 0
@@ -96,7 +102,7 @@ class GenicamSource:
         InputUnreadable
             No library, no such camera, or one that another program holds.
         SourceStalled
-            It opens but delivers nothing.
+            It opens but delivers nothing, or is gone at once.
         """
         self._camera, give_back = self._desk.begin()
         self._time = CameraTime()
@@ -116,7 +122,10 @@ class GenicamSource:
                 "check its network address, and that no other program holds it",
             ) from error
         self._fetch()
-        return self._opened(found, words, controls)
+        try:
+            return self._opened(found, words, controls)
+        except library_error() as error:
+            raise self._gone(error) from error
 
     def _opened(
         self, found: GenicamDevice, words: list[str], controls: tuple[Control, ...]
@@ -145,7 +154,6 @@ class GenicamSource:
             transfer="linear" if sensor_bits(form) else None,
             note="; ".join([*words, *(control.words for control in controls)]),
         )
-        self._meter = LightMeter(self._info.white)
         self._desk.opened(
             CameraReading(
                 name=found.name,
@@ -273,40 +281,43 @@ class GenicamSource:
         Raises
         ------
         SourceStalled
-            Nothing comes.
+            Nothing comes, or it does not answer to what is asked of it.
         FormatChanged
             Another format, size or rate is wished for.
         """
         if self._desk.wants_anew:
             raise FormatChanged("the camera is set anew", f"genicam:{self._wanted}")
-        self._grant()
+        wishes = self._desk.take()
+        if wishes:
+            try:
+                self._grant(wishes)
+            except library_error() as error:
+                raise self._gone(error) from error
         stamp = self._fetch()
-        assert self._held is not None and self._meter is not None
-        self._meter.see(self._held)
-        for name, trial in list(self._trials.items()):
-            verdict = trial.see(self._meter.light)
-            if verdict is not None:
-                del self._trials[name]
-                self._desk.show(verdict)
-                self._desk.expect_change()
+        assert self._held is not None
+        self._desk.see(self._held, stamp.time_s)
         return stamp
 
-    def _grant(self) -> None:
-        assert self._meter is not None
+    def _gone(self, error: Exception) -> SourceStalled:
+        """The library's error about a camera that no longer answers, in this program's words."""
+        return SourceStalled(
+            f"the camera does not answer ({message_of(error)})",
+            f"genicam:{self._wanted}",
+            "check its cable and power",
+        )
+
+    def _grant(self, wishes: dict[str, float]) -> None:
         library = aravis()
-        wishes = self._desk.take()
         for name, value in wishes.items():
             if name not in ("exposure", "gain"):
                 self._desk.show(Control(name, Hold.NOT_CONTROLLABLE))
                 continue
-            before = self._desk.reading().control(name)
             self._take_in_hand(library)
             now = self._set_and_say(library, name, value)
             if now.hold is Hold.NOT_CONTROLLABLE:
                 self._desk.show(now)
                 continue
-            self._stands(name, value, now, None if before is None else before.value)
-            self._desk.expect_change()
+            self._stands(name, value, now)
 
     def _take_in_hand(self, library: Any) -> None:
         """Who turns one control wants none of them to turn by itself."""
@@ -315,19 +326,14 @@ class GenicamSource:
             if control.hold is Hold.AUTOMATIC:
                 self._desk.show(self._standing(library, control.name))
 
-    def _stands(self, name: str, asked: float, now: Control, came_from: float | None) -> None:
-        assert self._info is not None and self._meter is not None and now.value is not None
-        key = "exposure_s" if name == "exposure" else "gain"
+    def _stands(self, name: str, asked: float, now: Control) -> None:
+        assert self._info is not None and now.value is not None
         if name == "exposure":
             self._wait_s = TIMEOUT_S + now.value
-        self._info = replace(self._info, **{key: now.value})  # type: ignore[arg-type]
+        self._info = replace(self._info, **{CONTROL_SETTINGS[name]: now.value})  # type: ignore[arg-type]
         near = math.isclose(now.value, asked, rel_tol=0.02, abs_tol=1e-6)
-        control = replace(now, hold=Hold.CHANGING, reason="" if near else f"asked for {asked:.4g}")
-        if name in self._trials:
-            self._trials[name].changed_again(control)
-        else:
-            self._trials[name] = LiveTrial(control, self._meter.light, came_from)
-        self._desk.show(control)
+        reason = "" if near else f"asked for {asked:.4g}"
+        self._desk.judge(replace(now, hold=Hold.CHANGING, reason=reason))
 
     def read_into(self, out: Pixels) -> None:
         """Copy the grabbed picture into ``out``."""

@@ -142,14 +142,13 @@ class Input:
         from liveview.sources.camera import CameraSource
         from liveview.sources.desk import CameraDesk
         from liveview.sources.genicam import GenicamSource
-        from liveview.sources.watched import WatchedFrames
 
         camera, desk = self._settings.camera, CameraDesk(self._settings.camera)
         self.camera = desk
         make = CameraSource if kind == "camera" else GenicamSource
 
         def frames() -> FrameSource:
-            return WatchedFrames(make(wanted, camera, clock=self._clock, desk=desk), desk)
+            return make(wanted, camera, clock=self._clock, desk=desk)
 
         return frames
 

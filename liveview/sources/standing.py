@@ -6,15 +6,10 @@ from dataclasses import replace
 
 from liveview.imaging.cv import cv2
 from liveview.model import Control, Hold
-from liveview.sources.controls import Device, by_hand, scale_for
+from liveview.sources.controls import Device, by_hand, exposure_of, scale_for
 
-NAMES = {
-    "exposure": ("exposure_s", "s"),
-    "gain": ("gain", ""),
-    "white balance": ("white_balance_k", "K"),
-    "focus": ("focus", ""),
-}
-"""Controls, their setting and unit."""
+UNITS = {"exposure": "s", "gain": "", "white balance": "K", "focus": ""}
+"""Of the controls, in their order; empty: the driver's own."""
 
 
 def set_value(device: Device, name: str, value: float) -> float | None:
@@ -31,28 +26,26 @@ def set_value(device: Device, name: str, value: float) -> float | None:
         return None
     by_hand(device, scale)
     device.set(cv2.CAP_PROP_EXPOSURE, scale.to_value(value))
-    seconds = scale.to_seconds(device.get(cv2.CAP_PROP_EXPOSURE))
-    return seconds if 1e-7 < seconds < 100.0 else None
+    return exposure_of(device, scale)
 
 
 def all_controls(device: Device, held: tuple[Control, ...]) -> tuple[Control, ...]:
     """Every control there is: as it was held, else as the driver reports it."""
     found = {control.name: control for control in held}
     scale = scale_for(int(device.get(cv2.CAP_PROP_BACKEND)))
-    seconds = 0.0 if scale is None else scale.to_seconds(device.get(cv2.CAP_PROP_EXPOSURE))
     values = {
-        "exposure": seconds if 1e-7 < seconds < 100.0 else 0.0,
+        "exposure": exposure_of(device, scale) or 0.0,
         "gain": device.get(cv2.CAP_PROP_GAIN),
         "white balance": device.get(cv2.CAP_PROP_WB_TEMPERATURE),
         "focus": device.get(cv2.CAP_PROP_FOCUS),
     }
     for name, value in values.items():
-        unit = NAMES[name][1]
+        unit = UNITS[name]
         if name in found:
             found[name] = replace(found[name], unit=unit)
         elif value > 0:
             found[name] = Control(name, Hold.NOT_VERIFIED, value, "as the driver reports it", unit)
         else:
             found[name] = Control(name, Hold.NOT_CONTROLLABLE, unit=unit)
-    others = [control for name, control in found.items() if name not in NAMES]
-    return (*(found[name] for name in NAMES), *others)
+    others = [control for name, control in found.items() if name not in UNITS]
+    return (*(found[name] for name in UNITS), *others)

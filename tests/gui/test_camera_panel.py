@@ -16,6 +16,7 @@ from support.window_rig import WindowRig, simulated
 from liveview.engine.clock import SessionClock
 from liveview.engine.clockcheck import ClockReading
 from liveview.engine.session import Session
+from liveview.gui.camera_panel import hidden_words
 from liveview.gui.camera_words import CameraRow, control_value, rows_of, stops
 from liveview.gui.clock_sheet import ClockSheet
 from liveview.imaging.cv import cv2
@@ -31,7 +32,6 @@ from liveview.model import (
 from liveview.settings import Camera, Settings
 from liveview.sources.camera import CameraSource
 from liveview.sources.desk import CameraDesk
-from liveview.sources.watched import WatchedFrames
 from liveview.trigger.clock import Delay
 
 WEBCAM = SourceInfo(SourceKind.CAMERA, "webcam", 1280, 720, 3, 8, 255, True, 30.0)
@@ -168,15 +168,14 @@ def session_on(device: Device) -> Callable[[str, Settings], Session]:
     def build(address: str, settings: Settings) -> Session:
         clock, desk = SessionClock(), CameraDesk(settings.camera)
 
-        def frames() -> WatchedFrames:
-            source = CameraSource(
+        def frames() -> CameraSource:
+            return CameraSource(
                 "bench",
                 settings.camera,
                 clock=clock,
                 opener=lambda wanted: (device, "bench camera"),
                 desk=desk,
             )
-            return WatchedFrames(source, desk)
 
         return Session(settings, frames, camera=desk, clock=clock)
 
@@ -278,6 +277,43 @@ def test_the_check_opens_runs_and_keeps_what_it_found(
     assert not sheet.isVisible()
     assert rig.bridge.settings.camera.delay_s == pytest.approx(0.043)
     rig.wait(lambda: rig.session.camera.camera.delay_s == pytest.approx(0.043))
+
+
+def test_enter_in_the_field_of_the_distance_keeps_what_was_found(
+    open_window: Callable[..., WindowRig],
+) -> None:
+    rig = open_window(session_on(Device()))
+    rig.press("Shift+L")
+    sheet = rig.window.clock_sheet
+    check = sheet._check
+    sheet._reading = ClockReading(True, True, 5, 5, Delay(0.043, 0.002, 0.004, 5))
+    sheet._timer.stop()
+    sheet.distance_field.setFocus()
+    QTest.keyClick(sheet.distance_field, Qt.Key.Key_Return)
+    assert not check.alive
+    assert not sheet.isVisible()
+    assert rig.bridge.settings.camera.delay_s == pytest.approx(0.043)
+
+
+def test_rows_for_which_there_is_no_room_come_into_sight_when_chosen(
+    open_window: Callable[..., WindowRig],
+) -> None:
+    rig = open_window(session_on(Device()))
+    rig.press("L")
+    panel = rig.window.panels.camera
+    rig.wait(lambda: len(panel.rows) == 10)
+    reference = rig.window.page.pads["take reference"]
+    assert panel.y() > reference.geometry().bottom()
+    assert panel.in_sight.start == 0
+    assert "rate" in [panel.rows[k].name for k in panel.in_sight]
+    assert 0 < panel.in_sight.stop < 10
+    assert hidden_words(panel.in_sight, 10) == f"{10 - panel.in_sight.stop} more below"
+    rig.press("Up")
+    assert panel.row.name == "delay"
+    assert panel.in_sight.stop == 10
+    assert "above" in hidden_words(panel.in_sight, 10)
+    last = panel._row_box(9)
+    assert last.bottom() <= panel.height() - 8.0 * panel._look.px(1) + 1
 
 
 def test_the_sheet_of_sources_leads_to_the_panel(open_window: Callable[..., WindowRig]) -> None:

@@ -15,7 +15,6 @@ from liveview.settings import Camera
 from liveview.sources.camera import CameraSource
 from liveview.sources.controls import TENTHS_OF_MS
 from liveview.sources.desk import CameraDesk
-from liveview.sources.watched import WatchedFrames
 
 SOON = 30
 """Frames in which a wish is granted and judged: drivers lag four, and five are looked at."""
@@ -28,10 +27,9 @@ class Running:
         self.now_s = 0.0
         self.sensor = sensor
         self.desk = CameraDesk(camera)
-        self.inner = CameraSource(
+        self.source = CameraSource(
             "bench", camera, clock=lambda: self.now_s, opener=self._open, desk=self.desk
         )
-        self.source = WatchedFrames(self.inner, self.desk)
         self.info = self.source.open()
         self.out = np.empty(self.info.shape, self.info.dtype)
 

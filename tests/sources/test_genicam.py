@@ -113,6 +113,22 @@ def test_what_is_refused_is_said_and_the_camera_opens(machine: Machine) -> None:
     source.close()
 
 
+def test_gone_while_it_is_turned_or_opened(machine: Machine) -> None:
+    source, desk = source_of()
+    source.open()
+    machine.refuses = {"answer"}
+    desk.apply(Camera(exposure_s=0.002))
+    with pytest.raises(SourceStalled, match="does not answer \\(no answer here\\)"):
+        source.grab()
+    source.close()
+    machine.refuses = {"format"}
+    source, _ = source_of()
+    with pytest.raises(SourceStalled, match="does not answer"):
+        source.open()
+    source.close()
+    assert not machine.running
+
+
 def test_no_format_that_is_known(machine: Machine) -> None:
     machine.formats = ["YUV422_8"]
     source, desk = source_of()

@@ -141,6 +141,7 @@ class Camera:
         self._m.form = form
 
     def get_pixel_format_as_string(self) -> str:
+        self._m.check("format")
         return self._m.form
 
     def get_region(self) -> Any:
@@ -174,6 +175,7 @@ class Camera:
         return self._m.auto["exposure"]
 
     def set_exposure_time_auto(self, mode: Auto) -> None:
+        self._m.check("answer")
         self._m.auto["exposure"] = mode
 
     def get_gain_auto(self) -> Auto:
