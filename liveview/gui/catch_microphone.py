@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from PyQt6.QtCore import QRectF, QTimer, pyqtSignal
+from PyQt6.QtCore import QRectF
 from PyQt6.QtWidgets import QWidget
 
-from liveview.errors import LiveviewError
 from liveview.gui.bridge import SourceOffer
 from liveview.gui.catch_words import Clocks, clock_lines
+from liveview.gui.device_search import DeviceSearch
 from liveview.gui.lines import Line, Lines
 from liveview.gui.marks import notice_mark
 from liveview.gui.overlay import Overlay
@@ -19,9 +19,7 @@ from liveview.gui.tuning import Row, TuningPanel
 from liveview.gui.words import THIN, first_up
 from liveview.model import SessionStatus
 from liveview.settings import Settings
-from liveview.worker import Worker
 
-LOOK_MS = 60
 RATES_HZ = (None, 44100.0, 48000.0, 96000.0, 192000.0)
 CHANNELS = (None, 1, 2, 3, 4)
 LATE_S = (0.0, 0.001, 0.002, 0.005, 0.010, 0.020, 0.050, 0.100, 0.200)
@@ -64,24 +62,17 @@ class MicrophoneSheet(Overlay):
     parent : QWidget
     """
 
-    looked = pyqtSignal()
-
     def __init__(self, look_for: Callable[[], Sequence[SourceOffer]], parent: QWidget) -> None:
         super().__init__("The microphone", parent)
-        self._look_for = look_for
+        self.search = DeviceSearch("microphone", look_for, self)
+        self.search.ended.connect(self._offer)
         self._settings = Settings()
         self._names: tuple[str, ...] = ()
-        self._found: tuple[SourceOffer, ...] = ()
-        self._words = ""
-        self._search: Worker | None = None
         self.rows = TuningPanel("How it is heard", sound_rows((), self._settings), self)
         self.rows.show()
         self.facts = Lines(parent=self)
         self.again = Pad("Look again", tip="Look for microphones once more", parent=self)
         self.again.clicked.connect(self.look_again)
-        self._poll = QTimer(self)
-        self._poll.setInterval(LOOK_MS)
-        self._poll.timeout.connect(self._collect)
 
     def sheet_size(self) -> tuple[float, float]:
         """See Overlay."""
@@ -101,7 +92,7 @@ class MicrophoneSheet(Overlay):
             lines.append(Line("Nothing is heard at present.", gap=0.0, mark=notice_mark))
         else:
             now = f"Now: {sound.name}, {sound.rate_hz / 1e3:g}{THIN}kHz"
-            note = f" ({sound.note})" if sound.note else ""
+            note = f" ({sound.note})" if sound.note and not sound.simulated else ""
             lines.append(Line(now + note + ".", gap=0.0))
             if sound.simulated:
                 lines.append(Line("It belongs to the simulated rig; the rows are for real ones."))
@@ -111,8 +102,8 @@ class MicrophoneSheet(Overlay):
             Line(words, Type.SMALL, colour=COLOURS.quiet)
             for words in clock_lines(Clocks.of(status, self._settings))
         ]
-        if self._words:
-            lines.append(Line(self._words, Type.SMALL, gap=0.6))
+        if self.search.words:
+            lines.append(Line(self.search.words, Type.SMALL, gap=0.6))
         self.facts.show_lines(lines)
 
     def open(self) -> None:
@@ -122,42 +113,19 @@ class MicrophoneSheet(Overlay):
 
     def look_again(self) -> None:
         """Look for microphones in a thread."""
-        if self._search is None:
-            self._words = "Looking for microphones"
-            self._search = Worker("search for microphones", self._look_in_thread)
-            self._search.start()
-            self._poll.start()
+        self.search.start()
 
-    def _look_in_thread(self, stop: object) -> None:
-        self._found = tuple(self._look_for())
-
-    def _collect(self) -> None:
-        search = self._search
-        if search is None or search.alive:
-            return
-        search.join(0.5)
-        self._search = None
-        self._poll.stop()
-        if isinstance(search.error, LiveviewError):
-            self._found, self._words = (), str(search.error)
-        elif search.error is not None:
-            raise search.error
-        else:
-            self._words = "" if self._found else "No microphone is there"
-        self._names = tuple(offer.address for offer in self._found)
+    def _offer(self) -> None:
+        self._names = tuple(offer.address for offer in self.search.found)
         self.set_settings(self._settings)
-        self.looked.emit()
 
     def finish(self, timeout_s: float) -> None:
         """Wait for a search that is under way. Raises WorkerStuck."""
-        self._poll.stop()
-        if self._search is not None:
-            self._search.join(timeout_s)
-            self._search = None
+        self.search.finish(timeout_s)
 
     def words(self) -> str:
         """All it says."""
-        return f"{self.rows.words()}\n{first_up(self._words)}"
+        return f"{self.rows.words()}\n{first_up(self.search.words)}"
 
     def lay_out(self) -> None:
         """See Overlay."""

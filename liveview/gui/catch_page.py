@@ -9,7 +9,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from functools import partial
-from math import sqrt
 from pathlib import Path
 
 from PyQt6.QtCore import Qt, pyqtSignal
@@ -17,53 +16,29 @@ from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
 from liveview.errors import LiveviewError, WorkerStuck
-from liveview.gui.around import put
 from liveview.gui.bridge import Bridge
 from liveview.gui.catch_bits import ArmBadge, LevelMeter, SignalStrip, calm_mark
 from liveview.gui.catch_cards import CaughtCards
 from liveview.gui.catch_dial import CatchDial
+from liveview.gui.catch_layout import CatchLayout
+from liveview.gui.catch_lines import path_lines, ring_values, store_lines
 from liveview.gui.catch_list import EventList
 from liveview.gui.catch_microphone import MicrophoneSheet
-from liveview.gui.catch_ring import RingValues, span_for
 from liveview.gui.catch_sheet import CautionSheet
-from liveview.gui.catch_words import (
-    CAUTION,
-    Clocks,
-    arm_of,
-    clock_lines,
-    delay_words,
-    heard,
-    limit_words,
-    longest_pre_s,
-    memory_words,
-    rate_words,
-    raw_rate,
-    space_words,
-    store_words,
-)
+from liveview.gui.catch_words import CAUTION, arm_of, heard, longest_pre_s
 from liveview.gui.controls import Controls
 from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Line, Lines
-from liveview.gui.marks import notice_mark, spark_mark
 from liveview.gui.pad import Pad
 from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.tuning import CATCH, TuningPanel
 from liveview.gui.window import Window
-from liveview.gui.words import count, first_up, lost_line, seconds, warnings
-from liveview.model import ArmState, Reading, SessionStatus
+from liveview.gui.words import count, first_up, seconds
+from liveview.model import Reading, SessionStatus
 from liveview.settings import Settings
-
-SIDE_STEPS = 38.0
-"""Least room on either side of the instrument."""
-
-BELOW_STEPS = 6.0
-"""Room below it, for the cautions."""
 
 LOOK_AGAIN_S = 2.0
 """How often the folder of events is looked into when nothing is known to have changed."""
-
-AGE_S = 0.02
-"""Ages on the ring are told apart so finely."""
 
 RIGHT = Qt.AlignmentFlag.AlignRight
 
@@ -120,6 +95,7 @@ class CatchPage(QWidget):
         self.sheet = CautionSheet(self)
         self.microphone = MicrophoneSheet(bridge.supplies.look_for_microphones, self)
         self.pads: dict[str, Pad] = {}
+        self._layout = CatchLayout(self)
         self._connect()
 
     def _connect(self) -> None:
@@ -365,8 +341,8 @@ class CatchPage(QWidget):
     def _refresh(self) -> None:
         status, catch = self._status, self._settings.catch
         self.badge.show_arm(arm_of(status, catch))
-        self.dial.show_values(self._ring_values())
-        self.path.show_lines(self._path_lines())
+        self.dial.show_values(ring_values(status, catch))
+        self.path.show_lines(path_lines(status, self._settings))
         if self.microphone.isVisible():
             self.microphone.show_status(status)
         name = "" if status.sound is None else status.sound.name
@@ -375,71 +351,9 @@ class CatchPage(QWidget):
         whole = len(self.events.cards)
         caught = count(whole, "event", "events") if whole else "Events"
         self.heading.show_lines([Line(caught, Type.LEAD, Weight.STRONG, gap=0.0)])
-        self.store.show_lines(self._store_lines())
+        self.store.show_lines(store_lines(status, self._settings))
         self.caution.show_lines([Line(CAUTION, colour=COLOURS.text, gap=0.0, mark=calm_mark)])
         self._refresh_pads()
-
-    def _ring_values(self) -> RingValues:
-        status, catch, now_s = self._status, self._settings.catch, self._status.trigger.now_s
-        capacity = status.ring_capacity_seconds
-        event = None
-        span = span_for(catch.pre_trigger_s, catch.post_trigger_s)
-        trigger = status.trigger
-        if trigger.since_s is not None and trigger.until_s is not None and now_s is not None:
-            event = (_rough(now_s - trigger.since_s), _rough(max(trigger.until_s - now_s, 0.0)))
-            span = span_for(max(catch.pre_trigger_s, event[0] / 1.3), catch.post_trigger_s)
-        sparks = () if now_s is None else tuple(_rough(now_s - s.time_s) for s in status.recent)
-        return RingValues(
-            span=span,
-            held=_rough(min(status.ring_seconds, span)),
-            limit=None if capacity is None else longest_pre_s(capacity),
-            pre=catch.pre_trigger_s,
-            post=catch.post_trigger_s,
-            state=status.arm,
-            event=event,
-            sparks=tuple(age for age in sparks if 0.0 <= age <= span),
-        )
-
-    def _path_lines(self) -> list[Line]:
-        settings = self._settings
-        words = delay_words(settings.catch.mic_distance_m, settings.rig.temperature_k)
-        rate = rate_words(self._status.trigger)
-        said = [first_up(rate) + "."] if rate else []
-        said += [first_up(words) + "."]
-        limit = limit_words(settings.catch, self._status.ring_capacity_seconds)
-        if not limit:
-            said += clock_lines(Clocks.of(self._status, settings))[:1]
-        lines = [Line(text, Type.SMALL, colour=COLOURS.quiet, gap=0.0) for text in said]
-        if limit:
-            lines.append(Line(first_up(limit) + ".", Type.SMALL, gap=0.6, mark=notice_mark))
-        return lines
-
-    def _store_lines(self) -> list[Line]:
-        status = self._status
-        rate = None if status.source is None else raw_rate(status.source, status.rate_hz)
-        lines = [
-            Line(first_up(word), Type.SMALL, gap=0.6, mark=notice_mark)
-            for word in warnings(status, ())[:3]
-        ]
-        busy = status.store.writing or bool(status.store.converting)
-        lines.append(
-            Line(
-                first_up(store_words(status.store)),
-                weight=Weight.FIRM,
-                gap=1.0,
-                mark=spark_mark() if status.arm is ArmState.CATCHING else None,
-                colour=COLOURS.text if busy else COLOURS.quiet,
-            )
-        )
-        quiet = (
-            first_up(space_words(status.store, rate, self._settings.store.reserve_mb)),
-            first_up(memory_words(status)),
-        )
-        lines += [Line(words, Type.SMALL, colour=COLOURS.quiet) for words in quiet if words]
-        lost = status.counters.lost_source + status.counters.lost_ring > 0
-        mark = notice_mark if lost else None
-        lines.append(Line(lost_line(status), weight=Weight.FIRM, gap=0.6, mark=mark))
-        return lines
 
     def _refresh_pads(self) -> None:
         if not self.pads:
@@ -450,7 +364,7 @@ class CatchPage(QWidget):
         self.pads["bin"].setVisible(there)
         can_undo = self._cards is not None and self._cards.can_undo
         self.pads["put back"].setVisible(can_undo)
-        self._place_pads()
+        self._layout.place_pads(self._look)
 
     # --- layout
 
@@ -467,71 +381,9 @@ class CatchPage(QWidget):
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         self.lay_out()
 
-    def _free(self, top: float, bottom: float) -> float:
-        """Room between the page's edge and the instrument over a stretch of height, pixels."""
-        radius = self.dial.width() / 2
-        middle = self.dial.y() + radius
-        off = min(max(middle, top), bottom) - middle
-        chord = sqrt(max(radius**2 - off**2, 0.0))
-        return self.width() / 2 - chord - self._look.px(3.5)
-
     def lay_out(self) -> None:
         """Place everything."""
-        look, width, height = self._look, self.width(), self.height()
-        px = look.px
-        side = round(min(height - px(BELOW_STEPS + 0.8), width - 2 * px(SIDE_STEPS)))
-        self.dial.fit(side, look)
-        self.dial.move((width - side) // 2, round((height - px(BELOW_STEPS) - side) / 2))
-        base = height - px(BELOW_STEPS)
-        self._left(self.badge, px(10.6), px(11))
-        rows = px(self.rows.steps_high)
-        self._left(self.rows, px(27), rows, inset=0.6)
-        self._left(self.path, px(27) + rows + px(1), px(9.5))
-        self._left(self.meter, px(61.6), px(10))
-        self._left(self.strip, px(75), base - px(75))
-        self._right(self.heading, px(11), px(4))
-        self._right(self.events, px(15), px(45))
-        self._right(self.store, px(66), base - px(66.5))
-        put(self.caution, px(2), height - px(4.4), width - px(22), px(4))
-        for sheet in (self.sheet, self.microphone):
-            sheet.resize(width, height)
-            sheet.set_look(look)
-        self._place_pads()
-
-    def _left(self, widget: QWidget, top: float, tall: float, *, inset: float = 0.0) -> None:
-        margin = self._look.px(2 - inset)
-        room = self._free(top, top + tall) - margin + self._look.px(1)
-        put(widget, margin, top, room, tall)
-
-    def _right(self, widget: QWidget, top: float, tall: float) -> None:
-        margin = self._look.px(2)
-        room = self._free(top, top + tall) - margin + self._look.px(1)
-        put(widget, self.width() - margin - room, top, room, tall)
-
-    def _place_pads(self) -> None:
-        if not self.pads:
-            return
-        px, width = self._look.px, self.width()
-        x = px(1.0)
-        for name in ("trigger", "quiet", "spark"):
-            self.pads[name].move(round(x), round(px(21.8)))
-            x += self.pads[name].width() + px(1)
-        x = width - px(1.5)
-        for name in ("put back", "bin", "review"):
-            pad = self.pads[name]
-            if not pad.isHidden():
-                x -= pad.width()
-                pad.move(round(x), round(px(60.6)))
-                x -= px(0.4)
-        microphone = self.pads["microphone"]
-        microphone.move(round(px(1.4)), round(px(71)))
-        pad = self.pads["cautions"]
-        pad.move(round(width - px(1.5) - pad.width()), round(self.height() - px(5)))
-
-
-def _rough(time_s: float) -> float:
-    """As fine as the ring can show, so that nothing is painted twice the same."""
-    return round(time_s / AGE_S) * AGE_S
+        self._layout.place_all(self._look)
 
 
 def join_catch(window: Window, bridge: Bridge) -> CatchPage:

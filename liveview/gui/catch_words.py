@@ -292,7 +292,7 @@ def store_words(store: StoreStatus) -> str:
     """What the recorder does at present."""
     parts = []
     if store.writing:
-        waiting = f", {count(store.waiting_frames, 'frame', 'frames')} wait in memory"
+        waiting = f", {count(store.waiting_frames, 'frame waits', 'frames wait')} in memory"
         parts.append("writing" + (waiting if store.waiting_frames else ""))
     if store.converting:
         parts.append(f"{count(store.converting, 'event is', 'events are')} being compressed")

@@ -5,18 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from PyQt6.QtCore import QRectF, Qt, QTimer, pyqtSignal
+from PyQt6.QtCore import QRectF, Qt, pyqtSignal
 from PyQt6.QtGui import QPainter
 from PyQt6.QtWidgets import QFileDialog, QLineEdit, QScrollArea, QVBoxLayout, QWidget
 
-from liveview.errors import LiveviewError
 from liveview.gui.bridge import SourceOffer
+from liveview.gui.device_search import DeviceSearch
 from liveview.gui.marks import choice_mark
 from liveview.gui.overlay import Overlay
 from liveview.gui.pad import Pad
 from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.words import first_up
-from liveview.worker import Worker
 
 SHOWN_ROWS = 6
 
@@ -43,11 +42,9 @@ class SourceDialog(Overlay):
         parent: QWidget,
     ) -> None:
         super().__init__("Where the picture comes from", parent)
-        self._look_for_cameras = look_for_cameras
+        self.search = DeviceSearch("camera", look_for_cameras, self)
+        self.search.ended.connect(self._offer)
         self._present = ""
-        self._search: Worker | None = None
-        self._found: Sequence[SourceOffer] = ()
-        self._words = ""
         self._scenes = _Column(self.choose, self)
         self._cameras = _Column(self.choose, self)
         self._scenes.offer(scenes, "")
@@ -66,9 +63,6 @@ class SourceDialog(Overlay):
         tip = "Exposure, gain and format of the camera that is open"
         self._controls = Pad("Turn the present camera", tip=tip, parent=self)
         self._controls.clicked.connect(self._ask_controls)
-        self._poll = QTimer(self)
-        self._poll.setInterval(60)
-        self._poll.timeout.connect(self._collect)
 
     @property
     def address_field(self) -> QLineEdit:
@@ -90,40 +84,18 @@ class SourceDialog(Overlay):
 
     def look_again(self) -> None:
         """Look for cameras in a thread."""
-        if self._search is not None:
-            return
-        self._words = "Looking for cameras"
-        self._cameras.offer((), "")
-        self._search = Worker("search for cameras", self._look_in_thread)
-        self._search.start()
-        self._poll.start()
-        self.update()
+        if self.search.start():
+            self._cameras.offer((), "")
+            self.update()
 
-    def _look_in_thread(self, stop: object) -> None:
-        self._found = tuple(self._look_for_cameras())
-
-    def _collect(self) -> None:
-        search = self._search
-        if search is None or search.alive:
-            return
-        search.join(0.5)
-        self._search = None
-        self._poll.stop()
-        self._words = "" if self._found else "No camera is there"
-        if isinstance(search.error, LiveviewError):
-            self._found, self._words = (), str(search.error)
-        elif search.error is not None:
-            raise search.error
-        self._cameras.offer(self._found, self._present)
+    def _offer(self) -> None:
+        self._cameras.offer(self.search.found, self._present)
         self.lay_out()
         self.update()
 
     def finish(self, timeout_s: float) -> None:
         """Wait for a search that is under way. Raises WorkerStuck."""
-        self._poll.stop()
-        if self._search is not None:
-            self._search.join(timeout_s)
-            self._search = None
+        self.search.finish(timeout_s)
 
     def choose(self, address: str) -> None:
         """Take this source and put the sheet away."""
@@ -186,11 +158,11 @@ class SourceDialog(Overlay):
         p.drawText(line.translated(half + look.px(3), 0), middle, "Cameras")
         path = QRectF(body.left(), body.bottom() - look.px(14), body.width(), look.px(4))
         p.drawText(path, middle, "Recording or address")
-        if self._words:
+        if self.search.words:
             p.setFont(look.font())
             p.setPen(COLOURS.quiet)
             box = QRectF(body.right() - half, body.top() + look.px(4.5), half, look.px(4))
-            p.drawText(box, middle, self._words)
+            p.drawText(box, middle, self.search.words)
 
 
 class _Column(QScrollArea):

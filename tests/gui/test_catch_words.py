@@ -119,7 +119,8 @@ def test_free_space_in_time() -> None:
 
 def test_the_store_says_what_it_does() -> None:
     assert store_words(StoreStatus()) == "nothing to write"
-    assert "wait in memory" in store_words(StoreStatus(writing=True, waiting_frames=7))
+    assert "7 frames wait in memory" in store_words(StoreStatus(writing=True, waiting_frames=7))
+    assert "1 frame waits in memory" in store_words(StoreStatus(writing=True, waiting_frames=1))
     assert "2 events" in store_words(StoreStatus(converting=2, events_kept=2))
 
 
