@@ -100,7 +100,7 @@ class ShowPage(QWidget):
         self.guard = Lines(from_bottom=True, parent=self)
         self.captions = Lines(RIGHT, parent=self)
         self.screens = Lines(RIGHT, from_bottom=True, parent=self)
-        self.caution = Lines(parent=self)
+        self.caution = Lines(from_bottom=True, parent=self)
         self.caution.show_lines([Line(CAUTION, gap=0.0, mark=calm_mark)])
         keys = self._keys(bridge.settings)
         self.actions_here = self._actions(keys)
@@ -346,7 +346,6 @@ class ShowPage(QWidget):
         self._left(self.guard, base - px(23), px(23))
         self._right(self.captions, px(11), px(44))
         self._right(self.screens, base - px(20), px(15))
-        put(self.caution, px(2), height - px(4.4), width - px(22), px(4))
         self.sheet.resize(width, height)
         self.sheet.set_look(look)
         self._place_pads()
@@ -378,9 +377,9 @@ class ShowPage(QWidget):
         pad = self.pads["cautions"]
         pad.move(round(width - px(1.5) - pad.width()), round(self.height() - px(5)))
         guard = self.pads["guard"]
-        guard.move(
-            round(width - px(2.5) - pad.width() - guard.width()), round(self.height() - px(5))
-        )
+        x = width - px(2.5) - pad.width() - guard.width()
+        guard.move(round(x), round(self.height() - px(5)))
+        put(self.caution, px(2), base - px(0.5), x - px(4), px(4.2))
 
     def _row(self, names: tuple[str, ...], y: float) -> None:
         """Pads in a row that ends at the right margin."""

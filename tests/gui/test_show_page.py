@@ -284,6 +284,18 @@ def test_the_guard_is_switched_off_only_through_its_warning(stage: Stage) -> Non
     assert desk.frame.guarded
 
 
+def test_the_caution_has_room_beside_the_pads_with_large_words(app: QApplication) -> None:
+    made = Stage(app, scripted(disc_frames), wanted=settings().replaced("screen", text_scale=1.25))
+    try:
+        page = made.page
+        caution = page.caution.geometry()
+        assert page.caution.fits
+        assert page.rect().contains(caution)
+        assert not any(caution.intersects(pad.geometry()) for pad in page.pads.values())
+    finally:
+        made.rig.close()
+
+
 def test_settable_keys_and_a_foot_switch(app: QApplication) -> None:
     own = {"replay": ["F13"], "next": ["Space"], "blank": ["PageDown"]}
     made = Stage(app, scripted(disc_frames), wanted=settings(keys=own))
