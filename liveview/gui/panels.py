@@ -19,7 +19,7 @@ HAND_STEPS = 17.0
 ABOVE_BOTTOM = 17.5
 """Where the panels end, in steps above the lower edge: the notices stand below."""
 
-BELOW_MIDDLE = 8.0
+BELOW_MIDDLE = 8.2
 """Where the pads for calibrating end, in steps below the page's middle."""
 
 
