@@ -13,8 +13,8 @@ from PyQt6.QtCore import QPointF, QRectF, Qt, pyqtSignal
 from PyQt6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPolygonF, QWheelEvent
 from PyQt6.QtWidgets import QWidget
 
-from liveview.gui.paint import pen, smooth
-from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
+from liveview.gui.paint import pen, smooth, text_width
+from liveview.gui.theme import COLOURS, FITTING, Look, Type, Weight, faded
 from liveview.gui.words import THIN, first_up, millimetres, seconds
 from liveview.settings import Settings
 
@@ -126,6 +126,9 @@ CATCH = (
 _ROW = 3.1
 _HEAD = 4.2
 
+MOST_SPREAD = 1.1
+"""How much farther apart rows are for larger text, at most: the pads of the page stand above."""
+
 
 class TuningPanel(QWidget):
     """The panel. It asks for a change by ``wanted(section, name, value)``."""
@@ -147,7 +150,7 @@ class TuningPanel(QWidget):
 
     def set_look(self, look: Look) -> None:
         """Sizes for the present window; rows are as far apart as larger text needs."""
-        self._spread = max(look.text_scale, 1.0)
+        self._spread = min(max(look.text_scale, 1.0), MOST_SPREAD)
         self._look = look.spread(self._spread)
         self.update()
 
@@ -209,18 +212,33 @@ class TuningPanel(QWidget):
         p.drawText(
             QRectF(look.px(2), look.px(0.6), self.width(), look.px(3.2)), int(middle), self._title
         )
+        words = look.smaller(self.fitting)
         for index, row in enumerate(self._rows):
-            self._paint_row(p, row, self._row_box(index), index == self._index)
+            self._paint_row(p, row, self._row_box(index), index == self._index, words)
         p.end()
 
-    def _paint_row(self, p: QPainter, row: Row, box: QRectF, here: bool) -> None:
+    @property
+    def fitting(self) -> float:
+        """Share of their usual size in which the rows are written: titles stay off values."""
+        look = self._look
+        room = self._inner(self._row_box(0)).width() - look.px(1)
+        for size in FITTING:
+            font = look.smaller(size).font(Type.BODY, Weight.FIRM)
+            if all(text_width(font, row.title + self._shown(row)) <= room for row in self._rows):
+                return size
+        return FITTING[-1]
+
+    def _inner(self, box: QRectF) -> QRectF:
+        return box.adjusted(self._look.px(1), 0, -self._look.px(2.8), 0)
+
+    def _paint_row(self, p: QPainter, row: Row, box: QRectF, here: bool, words: Look) -> None:
         look = self._look
         if here:
             p.setPen(Qt.PenStyle.NoPen)
             p.setBrush(COLOURS.raised)
             p.drawRoundedRect(box, look.px(0.6), look.px(0.6))
-        inner = box.adjusted(look.px(1), 0, -look.px(2.8), 0)
-        p.setFont(look.font(Type.BODY, Weight.FIRM if here else Weight.PLAIN))
+        inner = self._inner(box)
+        p.setFont(words.font(Type.BODY, Weight.FIRM if here else Weight.PLAIN))
         p.setPen(COLOURS.text if here else COLOURS.quiet)
         left = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
         right = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
