@@ -94,7 +94,7 @@ class Explanation:
             return
         rig = replace(self._rig, uncut=self._uncut)
         title = STORIES[self._scene].title
-        explain_ink.paint(painter, box, rig, self._story_at(self._rig), title, ground=True)
+        explain_ink.paint(painter, box, rig, self._story_at(self._rig), title)
 
     def picture(self, width: int, height: int) -> QImage:
         """The present moment as a picture of this many pixels, 32 bit."""

@@ -32,11 +32,10 @@ from liveview.optics.fronts import sound_speed
 from liveview.optics.rig import RigGeometry
 from liveview.optics.scale import geometry
 from liveview.settings import Settings
+from liveview.units import rad_to_arcsec
 
 LEAST_UNCUT, MOST_UNCUT = 0.02, 0.98
 """Angles are told between these: elsewhere hardly anything passes, or hardly anything is cut."""
-
-ARCSEC = 180.0 * 3600.0 / math.pi
 
 PUFF = 0.34
 """Radius at which a puff of warm air bends light most, of the mirror's."""
@@ -206,7 +205,7 @@ def _bent(rig: RigNow, t: float) -> Moment:
     words = "Warm air bends light outwards. Onto the blade: dark. Past it: bright."
     figure, uncut = "", rig.drawn
     if LEAST_UNCUT <= uncut <= MOST_UNCUT:
-        black, full = (abs(angle) * ARCSEC for angle in rig.angles(uncut))
+        black, full = (abs(rad_to_arcsec(angle)) for angle in rig.angles(uncut))
         figure = f"This rig: black at {black:.3g}\u2033, full light at {full:.3g}\u2033."
     return Moment(rig.cut, Air(puff=strength), (PUFF, -PUFF), words, figure)
 
