@@ -69,7 +69,9 @@ class KeySheet(Overlay):
             together = len(group) if _height(group) < most / 2 else 3
             for k, row in enumerate(group):
                 needed = _height(group[k:together]) if k == 0 else _height([row])
-                if _height(columns[-1]) + needed > most and len(columns) < COLUMNS:
+                full = _height(columns[-1]) + needed > most
+                # No row or two of a group alone at the top of the next column.
+                if full and (k == 0 or len(group) - k > 2) and len(columns) < COLUMNS:
                     columns.append([])
                 columns[-1].append(row)
         return columns
