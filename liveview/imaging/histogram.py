@@ -18,7 +18,7 @@ SEEN_SIGMA = 3.0
 """Contrasts beyond this many sigma count as above the noise (0.27 % of pure noise does)."""
 
 _ROWS = 160
-"""Of larger discs every so-and-so-manieth row is counted, so that at least this many are."""
+"""Rows that are counted, at least, where there are as many: they lie evenly over the disc."""
 _BEYOND = 1000
 """One pixel in so many may lie in the outermost bins."""
 

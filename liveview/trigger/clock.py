@@ -20,6 +20,7 @@ import numpy as np
 EARLIEST_S, LATEST_S = -0.3, 1.0
 """Delays that are believed in."""
 SLACK_S = 0.004
+"""Pairs whose delays differ by less than this, and three times a flash's uncertainty, agree."""
 FEWEST = 3
 """Fewer pairs give no result."""
 CLEAR = 1.5

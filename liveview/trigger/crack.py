@@ -31,47 +31,52 @@ LENGTHS = (1, 2, 4)
 SHAPE_SCALE = 0.12
 """Least scale of the fit to an N-wave, which is heard beside them: 2 variances above about 15."""
 CRACK_S = 0.002
-"""A crack is over by then, but for its echoes."""
+"""Seconds. A crack is over by then, but for its echoes."""
 LATER_S = (0.003, 0.008)
-"""Stretch after an onset in which it must have become weaker, from and to; a hiss swells on."""
+"""Stretch after an onset in which it must have become weaker, seconds from and to; a hiss swells
+on."""
 LATER = 0.65
-"""Mean power there against that of the crack, what was there before taken off both."""
+"""Mean power there against that of the crack, what was there before taken off both, at most."""
 SWELL = 0.5
-"""And against what was there before: noise alone rises by less."""
+"""Or against what was there before, where that is more: noise alone rises by less."""
 BEFORE_S = (0.008, 0.0005)
-"""Stretch before an onset that it is compared with, from and to; shorter than the time between
-the sparks of a coil."""
+"""Stretch before an onset that it is compared with, seconds from and to; shorter than the time
+between the sparks of a coil."""
 SUDDEN = 3.5
-"""Power of an onset against the mean of that stretch,"""
+"""Power of an onset against the mean of that stretch, a ratio (5.4 dB),"""
 SUDDEN_LONG = 2.0
-"""and over the longest length against its loudest part: a hiss fluctuates. In a calm before it the
-shape serves, too."""
+"""and over the longest length against its loudest part (3 dB): a hiss fluctuates. In a calm before
+it the shape serves, too."""
 CALM = 2.0
-"""The calm is at most so much louder than usual."""
+"""The calm has at most so many times the usual power."""
 VOICED = 2.0
-"""Rise of the voice band's power against the sharp one's from which on it is no spark."""
+"""Rise of the voice band's power against the sharp one's, a ratio, from which on it is no spark."""
 EDGE = 0.4
 """Share of the peak at which the onset is timed."""
 DEAD_S = 0.003
+"""Seconds in which nothing after a crack is another one: the table's echo comes in it."""
 ECHO_DB = 8.0
 ECHO_DB_PER_S = 800.0
 """Echoes are weaker than the crack by the first, and fade by the second."""
 OTHER_S = 0.06
-"""A clap goes on for so long; only what is louder than it by ``OTHER_DB`` is heard in it."""
+"""Seconds. A clap goes on for so long; only what is louder than it by ``OTHER_DB`` is heard in
+it."""
 OTHER_DB = 6.0
 REST_S = 0.05
-"""After a crack the background is not learnt for so long."""
+"""Seconds. After a crack the background is not learnt for so long: its echoes are none."""
 DOUBTFUL = 3.0
-"""Strength from which on what looks like a crack is not learnt as background, either:"""
+"""Strength from which on what looks like a crack is not learnt as background, either (one moment of
+noise in ninety has it):"""
 MOST_DOUBTFUL = 0.2
-"""unless so large a share of the moments looks like that."""
+"""unless so large a share of the moments looks like that: then it is the background."""
 WEAK = 20.0
 """Strength below which what looks like a crack may be a rattle,"""
 RATTLE_S = 0.06
-"""when so shortly before and after it there are"""
+"""when so shortly before and after it, seconds (ten periods of a coil at 80 Hz), there are"""
 RATTLE = 3
 """so many more that look like it."""
 SPEED_AT_0C = 331.3
+"""Metres a second in dry air, see ``sound_speed``."""
 
 
 def sound_speed(temperature_k: float) -> float:

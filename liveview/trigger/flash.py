@@ -37,23 +37,28 @@ from liveview.trigger.windows import Peak, RowWindows
 Row = NDArray[np.float64]
 
 LOOK_AHEAD_S = 0.1
+"""Seconds after a suspicion that judge it: five periods of a 50 Hz mains."""
 FEWEST_AHEAD, MOST_AHEAD = 3, 16
+"""The same in frames, whatever the rate: a median needs three, memory is short."""
 ROW_FLOOR = 0.02
 """Smallest noise of a row's mean, in codes of 255: what rounding alone does."""
 TILE_FLOOR = 0.15
+"""The same of a tile's mean, codes of 255: it has fewer pixels, and the grain of what it shows."""
 OUTSIDE_SHARE = 0.05
-"""Fewer tiles than this outside the disc tell nothing."""
+"""Share of all tiles: fewer than this outside the disc (or inside) tell nothing."""
 MOST_UNLEARNT = 2
 """Suspicious frames in a row (a split band has two) that are kept out of the tiles' past."""
 COMPACT = 0.2
-"""Share of a row's light in one tile from which on it is a spot's light."""
+"""Share of some rows' light in one column of tiles from which on it is a spot's: of light all over
+the mirror a column has a few per cent."""
 LEAST_STRENGTH = 4.0
-"""Weaker ones are not even suspicions."""
+"""Weaker ones are not even suspicions: noise has it in one frame in 3000."""
 SURE = 1.0 - 1e-6
 """Share of the least excess from which on the frames are gone through: sums may round."""
 BLOCK_S = 0.05
 MOST_BLOCK = 12
-"""Frames looked at together."""
+"""Frames looked at together: so many seconds' worth, at most this many. Longer ones hardly cost
+less and report later."""
 
 
 @dataclass(slots=True)

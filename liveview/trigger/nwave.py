@@ -22,10 +22,15 @@ PLACES = (0.0, 0.5)
 LOW_HZ, TOP_HZ = 500.0, 18000.0
 """Microphones hear little above; hum and voices are below."""
 SHARE_OF_RATE = 0.45
+"""The band's top is at most this share of the sample rate."""
 EDGE_HZ = 1000.0
+"""Half the width of the band's upper edge."""
 SPAN_S = 0.0027
+"""Length of the filters."""
 PIECE = 4096
+"""Samples filtered at once."""
 FINE = 32
+"""Points of the wave within one sample's time, for its spectrum."""
 
 
 class ShapeBank:
