@@ -12,8 +12,11 @@ import math
 from liveview.trigger.tail import EULER
 
 MOMENT_S = 0.025
+"""Length of a moment, seconds."""
 MEMORY_MOMENTS = 160
+"""Time constant of the learning: four seconds."""
 FIRST_MOMENTS = 16
+"""Fewer tell nothing of scale and location."""
 RARE = 9.2
 """Scales above the location; a louder moment is taken as if it were only that loud."""
 LEAST_SCALE = 0.06
@@ -60,10 +63,6 @@ class LoudestMoments:
     def strength(self, power: float) -> float:
         """How rare a moment with this largest power is, see ``tail``."""
         return math.sqrt(max(2.0 * (power - self.location) / self.scale, 0.0))
-
-    def power_of(self, strength: float) -> float:
-        """The power with this strength: the inverse of ``strength``."""
-        return self.location + 0.5 * strength * strength * self.scale
 
     def hear(self, power: float, share: float = 1.0, *, quiet: bool = True) -> None:
         """One more moment, or a ``share`` of one: they are put together. Only quiet ones teach."""
