@@ -10,21 +10,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from support.scripted_source import info
 
 from liveview.bench.rig import SimulatedRig
 from liveview.bench.scene import Flows, Scene
 from liveview.engine.chain import Chain
 from liveview.imaging.background import PictureAverager
-from liveview.model import (
-    Calibration,
-    CalibrationKind,
-    Disc,
-    Frame,
-    FrameStamp,
-    Light,
-    SourceInfo,
-    SourceKind,
-)
+from liveview.model import Calibration, CalibrationKind, Disc, Frame, FrameStamp, Light
 from liveview.settings import Settings
 
 FRAMES = 24
@@ -41,10 +33,8 @@ class Candle:
         scene = Scene.model_validate({"sensor": sensor, "flows": flows})
         self.rig = SimulatedRig(scene, 2, exact=True)
         self.number = 0
-        self.info = SourceInfo(
-            SourceKind.SIMULATED, "bench", WIDTH, HEIGHT, 1, 12, 4095, False, scene.sensor.rate_hz,
-            transfer="linear",
-        )  # fmt: skip
+        rate_hz = scene.sensor.rate_hz
+        self.info = info(WIDTH, HEIGHT, bits=12, rate_hz=rate_hz, live=False, transfer="linear")
         self.chain = Chain(Settings(), self.info, pictures=False)
         place = self.rig.place
         self.chain.set_disc(Disc(place.cx, place.cy, place.radius))
