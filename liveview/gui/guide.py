@@ -95,10 +95,10 @@ class GuidePage(QTextBrowser):
         self.anchorClicked.connect(self._follow)
 
     def set_look(self, look: Look) -> None:
-        """Sizes for the present window; the page is set again."""
+        """Sizes for the present window; a page that is seen is set again."""
         self._look = look
         self.setViewportMargins(0, 0, round(look.px(2)), 0)
-        if self.name:
+        if self.name and self.isVisible():
             place = self._share_scrolled()
             self.show_page(self.name)
             self._scroll_to(place)
