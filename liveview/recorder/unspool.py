@@ -76,16 +76,22 @@ class SpoolReader:
         self.data = self._description()
         self.start = self._start()
         self._frame_bytes = int(np.prod(self.start.source.shape)) * self.start.source.dtype.itemsize
-        self._raw = self._open("frames.raw")
-        self._sound = self._open("sound.raw")
-        self.stamps, self._checks = self._frame_records()
-        self.sound_records = self._sound_records()
-        self._slots = list(range(len(self.stamps)))
         self.damaged_blocks = 0
-        if verify:
-            self._drop_damaged()
-        self.marks = self._marks()
-        self.end = self._end()
+        self._raw: IO[bytes] | None = None
+        self._sound: IO[bytes] | None = None
+        try:
+            self._raw = self._open("frames.raw")
+            self._sound = self._open("sound.raw")
+            self.stamps, self._checks = self._frame_records()
+            self.sound_records = self._sound_records()
+            self._slots = list(range(len(self.stamps)))
+            if verify:
+                self._drop_damaged()
+            self.marks = self._marks()
+            self.end = self._end()
+        except BaseException:
+            self.close()
+            raise
 
     def _open(self, name: str) -> IO[bytes] | None:
         path = self._folder / name

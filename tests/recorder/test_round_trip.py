@@ -1,0 +1,189 @@
+"""What goes into an event comes back out of it, bit for bit."""
+
+from __future__ import annotations
+
+import json
+
+import av
+import numpy as np
+import pytest
+
+from liveview.errors import InputUnreadable
+from liveview.model import Cause, SoundBlock, Spotted
+from liveview.recorder import Recorder, StoredEvent
+
+
+@pytest.mark.parametrize(
+    ("shape", "white", "form"),
+    [
+        ((48, 64), 255, "gray"),
+        ((47, 61), 255, "gray"),
+        ((48, 64), 4095, "gray12le"),
+        ((33, 65), 65535, "gray16le"),
+        ((48, 64, 3), 255, "bgr0"),
+        ((31, 47, 3), 4095, "gbrp16le"),
+        ((1, 2), 255, "gray"),
+    ],
+)
+def test_every_form_comes_back_bit_for_bit(kit, shape, white, form) -> None:
+    made = kit.make(shape=shape, white=white)
+    path = kit.record(made)
+    assert path.name == "2031-05-06_07-08-10_flash"
+    with StoredEvent.open(path) as event:
+        kit.assert_same(event, made)
+        assert event.complete and not event.raw
+        assert event.data["frames"]["pixel_format"] == form
+        assert event.lost_before[5] == 3
+        assert [s.cause for s in event.spotted] == [Cause.FLASH, Cause.SOUND]
+        assert event.start.settings == made.start.settings
+        assert event.start.disc == made.start.disc
+        assert event.start.source == made.start.source
+    assert all(lease.released == 1 for lease in made.leases)
+    names = {entry.name for entry in path.iterdir()}
+    assert names == {
+        "event.json",
+        "frames.mkv",
+        "times.csv",
+        "sound.csv",
+        "dark.png",
+        "open.png",
+        "reference.png",
+        "clipped.png",
+        "poster.png",
+    }
+
+
+@pytest.mark.parametrize(("bits", "codec"), [(16, "flac"), (24, "flac"), (32, "pcm_f32le")])
+@pytest.mark.parametrize("channels", [1, 2, 6])
+def test_sound_is_kept_exactly(kit, bits, codec, channels) -> None:
+    made = kit.make(bits=bits, channels=channels)
+    path = kit.record(made)
+    with StoredEvent.open(path) as event:
+        kit.assert_same(event, made)
+        assert event.data["sound_track"]["codec"] == codec
+    with av.open(str(path / "frames.mkv")) as file:
+        samples = sum(frame.samples for frame in file.decode(audio=0))
+    assert samples == 6 * 480 + 96  # the gap holds silence so that sound and pictures keep step
+
+
+def test_codes_above_the_promised_white_are_kept(kit) -> None:
+    made = kit.make(white=4095)
+    for frame in made.frames:
+        frame.pixels.flags.writeable = True
+        frame.pixels[3, 3] = 40000
+    with StoredEvent.open(kit.record(made)) as event:
+        kit.assert_same(event, made)
+        assert event.data["frames"]["pixel_format"] == "gray16le"
+
+
+def test_an_independent_reader_finds_rate_size_and_checksums(kit) -> None:
+    made = kit.make(40, (72, 96))
+    path = kit.record(made)
+    with av.open(str(path / "frames.mkv")) as file:
+        stream = file.streams.video[0]
+        assert stream.codec_context.name == "ffv1"
+        frames = list(file.decode(stream))
+        unit = stream.time_base
+    assert len(frames) == 40
+    np.testing.assert_array_equal(frames[7].to_ndarray(format="gray"), made.frames[7].pixels)
+    want = [frame.time_s - 12.34 for frame in made.frames]
+    got = [float(frame.pts * unit) for frame in frames]
+    np.testing.assert_allclose(got, want, atol=1.1e-3)  # Matroska keeps milliseconds
+    pixels_at = int((path / "times.csv").read_text().splitlines()[20].split(",")[6]) + 200
+    raw = bytearray((path / "frames.mkv").read_bytes())
+    raw[pixels_at] ^= 0x40
+    (path / "frames.mkv").write_bytes(raw)
+    with StoredEvent.open(path) as event:
+        event.frame(18), event.frame(20)
+        with pytest.raises(InputUnreadable, match=r"frame 19.*damaged"):
+            event.frame(19)
+
+
+def test_calibration_returns_within_half_a_code(kit) -> None:
+    made = kit.make()
+    with StoredEvent.open(kit.record(made)) as event:
+        for kind in ("dark", "open", "reference"):
+            got, put = (getattr(c, kind) for c in (event.start.calibration, made.start.calibration))
+            # half a code of 65535, and one rounding to float32
+            np.testing.assert_allclose(got.light, put.light, atol=0.5 / 65535 + 1e-7)
+            assert (got.frames, got.taken_s, got.camera) == (16, 1.5, put.camera)
+            clipped = np.zeros_like(put.light, bool) if put.clipped is None else put.clipped
+            np.testing.assert_array_equal(got.clipped, clipped)
+
+
+def test_no_sound_no_calibration_one_frame(kit) -> None:
+    made = kit.make(1, blocks=0, calibrated=False)
+    with StoredEvent.open(kit.record(made)) as event:
+        kit.assert_same(event, made)
+        assert event.start.calibration.dark is None
+        assert event.rate_hz == 200.0
+
+
+def test_times_that_stand_still_or_go_back_are_kept(kit) -> None:
+    made = kit.make(4)
+    stamps = [5.0, 5.0, 4.9, 5.0000000017]
+    frames = [
+        type(f)(f.pixels, type(f.stamp)(f.number, t, 0.0, None), f.white)
+        for f, t in zip(made.frames, stamps, strict=True)
+    ]
+    made.frames[:] = frames
+    made.leases[:] = [kit.lease(frame) for frame in frames]
+    with StoredEvent.open(kit.record(made)) as event:
+        kit.assert_same(event, made)
+
+
+def test_description_is_strict_json(kit) -> None:
+    path = kit.record(kit.make(3))
+
+    def refuse(name: str) -> None:
+        raise AssertionError(name)
+
+    data = json.loads((path / "event.json").read_text("utf-8"), parse_constant=refuse)
+    assert data["schema"] == 1 and data["program"]["name"] == "liveview"
+    assert data["calibration"]["open"]["full_scale"] == 1.0
+
+
+def test_sound_only_is_kept_too(kit) -> None:
+    made = kit.make(0, blocks=4)
+    recorder = Recorder(kit.store, folder=kit.folder)
+    try:
+        recorder.begin(made.start)
+        for block in made.blocks:
+            recorder.add_sound(block)
+        recorder.end(True)
+        assert recorder.drain(20.0), recorder.status()
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert len(event) == 0 and len(event.sound()) == 4
+            assert isinstance(event.sound()[0], SoundBlock)
+    finally:
+        recorder.close()
+
+
+def test_marks_are_kept_in_order(kit) -> None:
+    made = kit.make(3)
+    recorder = Recorder(kit.store, folder=kit.folder)
+    try:
+        recorder.begin(made.start)
+        recorder.add_frame(made.leases[0])
+        for number in range(50):
+            recorder.mark(Spotted(13 + number / 100, 1e-3, Cause.FLASH, 6.0, number))
+        recorder.end(True)
+        assert recorder.drain(20.0)
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert [s.frame for s in event.spotted] == [105, *range(50)]
+    finally:
+        recorder.close()
+
+
+def test_sound_of_too_many_channels_stays_raw_and_readable(kit) -> None:
+    made = kit.make(4, channels=9)
+    recorder = Recorder(kit.store, folder=kit.folder)
+    try:
+        kit.feed(recorder, made)
+        assert not recorder.drain(20.0)
+        assert "9 channels" in recorder.status().words[-1]
+        with StoredEvent.open(recorder.events[-1].path) as event:
+            assert event.raw
+            kit.assert_same(event, made)
+    finally:
+        recorder.close()
