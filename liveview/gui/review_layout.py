@@ -6,10 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from PyQt6.QtCore import QRect
-from PyQt6.QtWidgets import QWidget
-
-from liveview.gui.around import SIDE_STEPS, free_width
+from liveview.gui.around import SIDE_STEPS, free_width, put
 from liveview.gui.marks import choice_mark, gain_mark
 from liveview.gui.pad import Pad
 from liveview.gui.review_reader import Sight
@@ -92,7 +89,7 @@ class ReviewLayout:
         page.dial.move((width - side) // 2, (height - side) // 2)
         margin, column = look.px(2), self._column(look)
         self._place_left(look, margin, column)
-        _put(page.moment, width - margin - column, look.px(10), column, look.px(20))
+        put(page.moment, width - margin - column, look.px(10), column, look.px(20))
         page.sheet.resize((page.sheet.parentWidget() or page).size())
         self.place_pads(look, measuring)
 
@@ -108,9 +105,9 @@ class ReviewLayout:
         if plot.isVisibleTo(page):
             tall = look.px(PLOT_STEPS)
             wide = free_width(page, page.dial.width(), look, foot - tall, foot)
-            _put(plot, margin, foot - tall, max(wide, column), tall)
+            put(plot, margin, foot - tall, max(wide, column), tall)
             foot -= tall + look.px(1)
-        _put(page.events, margin, top, column, foot - top)
+        put(page.events, margin, top, column, foot - top)
 
     def place_pads(self, look: Look, measuring: bool) -> None:
         """The pads, and either the views or the measuring tools."""
@@ -127,7 +124,7 @@ class ReviewLayout:
         _in_a_row([pads["measure"], pads["export"]], x + look.px(0.5), foot, look, 0.5)
         if measuring:
             y += look.px(0.5)
-            _put(page.panel, x, y, column, foot - y - look.px(0.5))
+            put(page.panel, x, y, column, foot - y - look.px(0.5))
         self._place_views(look, x, y + look.px(8.6), column, foot, visible=not measuring)
 
     def _place_views(
@@ -142,7 +139,7 @@ class ReviewLayout:
             y += look.px(5.0) if name == "gain" else look.px(3.6)
         room = foot - y - look.px(2)
         needed = min(page.notices.needed_height(column), max(room, 0.0))
-        _put(page.notices, x, y + look.px(1), column, needed)
+        put(page.notices, x, y + look.px(1), column, needed)
         page.notices.setVisible(visible)
 
 
@@ -152,7 +149,3 @@ def _in_a_row(pads: list[Pad], x: float, y: float, look: Look, gap: float) -> No
     for pad in pads:
         pad.move(round(x), round(y))
         x += pad.width() + look.px(gap)
-
-
-def _put(widget: QWidget, x: float, y: float, width: float, height: float) -> None:
-    widget.setGeometry(QRect(round(x), round(y), round(width), round(height)))

@@ -45,7 +45,7 @@ from liveview.review.measure.rise import strip_around
 
 MOST_FRONT_FRAMES = 120
 MOST_BYTES = 400_000_000
-"""Memory that the contrast frames of a front may take."""
+"""Memory that the contrast frames of one measurement may take."""
 
 MOST_RISE_FRAMES = 1200
 """Neighbouring frames that a rise speed is told from: more say little and take long."""
@@ -151,8 +151,8 @@ class Measuring:
         facts = self.facts
         source = facts.start.source
         first = max(self.stretch.first, min(facts.spark_index, self.stretch.last))
-        most = MOST_BYTES // (4 * source.width * source.height)
-        frames = evenly(first, self.stretch.last, max(8, min(MOST_FRONT_FRAMES, most)))
+        most = min(most_frames(source.width * source.height), MOST_FRONT_FRAMES)
+        frames = evenly(first, self.stretch.last, most)
         by_hand = {point.frame: point for point in self.by_hand}
         job.total = len(frames)
         kept: list[tuple[int, float, Light]] = []
@@ -279,7 +279,8 @@ class Measuring:
     def _contrasts(self, box: tuple[slice, slice], job: Job) -> list[tuple[float, Light]]:
         """Part of the contrast of neighbouring frames, with their times."""
         facts = self.facts
-        frames = around(self.stretch, MOST_RISE_FRAMES)
+        rows, columns = (part.stop - part.start for part in box)
+        frames = around(self.stretch, min(most_frames(rows * columns), MOST_RISE_FRAMES))
         job.total = len(frames)
         found = []
         with self.enhancer() as enhancer:
@@ -299,6 +300,11 @@ def around(stretch: Stretch, most: int) -> range:
     """At most so many neighbouring frames of the stretch, about the one that is shown."""
     first = max(stretch.first, min(stretch.at - most // 2, stretch.last + 1 - most))
     return range(first, min(first + most, stretch.last + 1))
+
+
+def most_frames(pixels: int) -> int:
+    """How many contrast pictures of so many pixels fit into the memory meant for them; 8 do."""
+    return max(8, MOST_BYTES // (4 * pixels))
 
 
 def _inside(one: float, other: float, size: int) -> tuple[int, int]:

@@ -238,7 +238,8 @@ class ReviewPage(QWidget):
         """The sheet on which it is written to files."""
         replay = self.replay
         if replay.facts is None or replay.player is None:
-            self.said.emit("Open an event first.")
+            opening = replay.path is not None and not replay.fault
+            self.said.emit("The event is being opened." if opening else "Open an event first.")
             return
         replay.stop()
         player = replay.player

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from PyQt6.QtWidgets import QApplication
+from support import review_events
+from support.review_window import Review
 
 from liveview.gui.theme import dress
 
@@ -31,3 +35,39 @@ def nothing_open(app: QApplication) -> Iterator[None]:
         KEPT.append(widget)
         widget.close()
     app.processEvents()
+
+
+@pytest.fixture(scope="session")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two events: an older one with sound and losses, a newer one without calibration."""
+    folder = tmp_path_factory.mktemp("recorded")
+    review_events.record_event(folder)
+    review_events.record_event(
+        folder,
+        count=12,
+        lost=(),
+        sound=False,
+        calibrated=False,
+        complete=False,
+        at="2031-05-07T09:10:11+00:00",
+    )
+    return folder
+
+
+@pytest.fixture
+def review(app: QApplication, recorded: Path, tmp_path: Path) -> Iterator[Callable[..., Review]]:
+    made: list[Review] = []
+
+    def make(*, older: bool = True, events: bool = True) -> Review:
+        folder = tmp_path / "events"
+        if events:
+            shutil.copytree(recorded, folder)
+        made.append(Review(app, folder))
+        made[-1].open()
+        if older and events:
+            made[-1].press("Down")
+        return made[-1]
+
+    yield make
+    for one in made:
+        one.rig.close()
