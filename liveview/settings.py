@@ -8,7 +8,6 @@ times are numbers in SI units or text with a unit (``"114 mm"``, ``"1/8 in"`` is
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping
 from fractions import Fraction
 from pathlib import Path
@@ -18,6 +17,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from liveview.errors import BadRequest, OutputFailed
 from liveview.model import Side
+from liveview.toml_text import read_toml
 from liveview.units import parse_quantity
 
 SCHEMA = 1
@@ -45,9 +45,6 @@ SpeedMS = Annotated[float, BeforeValidator(_quantity("m/s"))]
 
 LONGEST_SHOWN = 60
 """Characters of a wrong value that a message repeats."""
-LARGEST_FILE = 1_000_000
-LONGEST_LINE = 5000
-"""Characters; parsing a much longer key would take minutes."""
 
 
 def file_key(name: str) -> str:
@@ -362,28 +359,7 @@ def load_settings(path: Path) -> Settings:
     BadRequest
         Missing, unreadable, not TOML, unknown key or wrong value.
     """
-    try:
-        text = path.read_bytes().decode("utf-8")
-    except OSError as error:
-        raise BadRequest(
-            f"cannot read the settings ({error.strerror})", str(path), "check the path"
-        ) from error
-    except UnicodeDecodeError as error:
-        raise BadRequest("is not text in UTF-8", str(path), "give a TOML file") from error
-    longest = max(map(len, text.splitlines()), default=0)
-    if len(text) > LARGEST_FILE or longest > LONGEST_LINE:
-        raise BadRequest(
-            f"is too large ({len(text)} characters, longest line {longest})",
-            str(path),
-            "give a settings file",
-        )
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise BadRequest(f"is not valid TOML: {error}", str(path), "correct that line") from error
-    except RecursionError as error:
-        raise BadRequest("is nested too deeply", str(path), "give a settings file") from error
-    return validated(data, str(path))
+    return validated(read_toml(path, "settings"), str(path))
 
 
 def save_settings(settings: Settings, path: Path) -> None:

@@ -6,7 +6,6 @@ file says itself goes before. Named ones stand in ``configs/shows``.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -14,6 +13,7 @@ from typing import Any
 from liveview.errors import BadRequest
 from liveview.settings import Settings, validated
 from liveview.shipped import shipped_folder
+from liveview.toml_text import read_toml
 
 SUFFIX = ".toml"
 
@@ -58,13 +58,13 @@ def load_show(wanted: str) -> Settings:
         One line: the file cannot be found or read, has no ``[show]``, or a key is wrong.
     """
     path = find_show(wanted)
-    data = _read(path)
+    data = read_toml(path, "show")
     show = data.get("show")
     if not isinstance(show, dict):
         raise BadRequest("is no show file: it has no section [show]", str(path), "add [show] to it")
     setup = show.get("setup")
     if isinstance(setup, str) and setup:
-        data = _over(_read(_setup_of(setup, path)), data)
+        data = _over(read_toml(_setup_of(setup, path), "settings"), data)
     return validated(data, str(path))
 
 
@@ -80,19 +80,6 @@ def _setup_of(name: str, show: Path) -> Path:
         str(show),
         "correct the name or take the key out",
     )
-
-
-def _read(path: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
-    except OSError as error:
-        raise BadRequest(
-            f"cannot read the show ({error.strerror})", str(path), "check the path"
-        ) from error
-    except UnicodeDecodeError as error:
-        raise BadRequest("is not text in UTF-8", str(path), "give a TOML file") from error
-    except tomllib.TOMLDecodeError as error:
-        raise BadRequest(f"is not valid TOML: {error}", str(path), "correct that line") from error
 
 
 def _over(below: Mapping[str, Any], above: Mapping[str, Any]) -> dict[str, Any]:

@@ -15,7 +15,7 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "liveview"
 
 BASE = {"errors", "model", "units"}
-ABOVE_OPTICS = BASE | {"settings", "worker", "shipped"}
+ABOVE_OPTICS = BASE | {"settings", "worker", "shipped", "toml_text"}
 
 ROOMS: dict[str, set[str]] = {
     "errors": set(),
@@ -23,8 +23,9 @@ ROOMS: dict[str, set[str]] = {
     "units": {"errors"},
     "shipped": set(),
     "worker": {"errors"},
-    "settings": BASE,
-    "shows": BASE | {"settings", "shipped"},
+    "toml_text": {"errors"},
+    "settings": BASE | {"toml_text"},
+    "shows": BASE | {"settings", "shipped", "toml_text"},
     "optics": BASE,
     "imaging": ABOVE_OPTICS | {"optics"},
     "bench": ABOVE_OPTICS | {"optics", "imaging.transfer", "imaging.cv"},

@@ -67,6 +67,8 @@ def test_captions_and_keys_may_be_plain_text(tmp_path: Path) -> None:
         ("[show]\nreplay_rate = '0'\n", "between 1/1000 and 4"),
         ("[show]\nguard = false\n", "unknown key 'show.guard'"),
         ("[show\n", "not valid TOML"),
+        (f"[show]\nx = {'[' * 2000}{']' * 2000}\n", "nested too deeply"),
+        (f"[show]\ntitle = '{'x' * 6000}'\n", "is too large"),
     ],
 )
 def test_a_wrong_show_is_refused_in_one_line(tmp_path: Path, text: str, says: str) -> None:

@@ -6,7 +6,6 @@ simply has: flaws of the mirror, a sensor, a room, flows, and the steps a person
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Literal
@@ -33,6 +32,7 @@ from liveview.settings import (
     first_fault,
 )
 from liveview.shipped import shipped_folder
+from liveview.toml_text import read_toml
 
 FLOW_FADE_S = 0.4
 """Gas comes and goes so softly when a flow is switched."""
@@ -274,17 +274,7 @@ def load_scene(name: str) -> Scene:
             known = ", ".join(scene_names())
             raise BadRequest(f"there is no scene '{name}'", "scene", f"use {known} or a .toml file")
         path = shipped_folder("configs") / "scenes" / f"{name}.toml"
-    try:
-        data = tomllib.loads(path.read_bytes().decode("utf-8"))
-    except OSError as error:
-        raise BadRequest(
-            f"cannot read the scene ({error.strerror})", str(path), "check the path"
-        ) from error
-    except UnicodeDecodeError as error:
-        raise BadRequest("is not text in UTF-8", str(path), "give a TOML file") from error
-    except tomllib.TOMLDecodeError as error:
-        raise BadRequest(f"is not valid TOML: {error}", str(path), "correct that line") from error
-    return _validated(data, str(path))
+    return _validated(read_toml(path, "scene"), str(path))
 
 
 def scene_like(settings: Settings) -> Scene:
