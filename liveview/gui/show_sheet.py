@@ -42,7 +42,7 @@ class GuardSheet(Overlay):
 
     def sheet_size(self) -> tuple[float, float]:
         """See Overlay."""
-        return (124.0, 58.0)
+        return (124.0, 58.0 if self._asks else 50.0)
 
     def words(self) -> str:
         """All it says."""
