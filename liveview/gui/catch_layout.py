@@ -19,6 +19,9 @@ SIDE_STEPS = 38.0
 BELOW_STEPS = 6.0
 """Room below it, for the cautions."""
 
+METER_STEPS = 61.6
+"""Where the level meter stands."""
+
 
 class CatchLayout:
     """Places the parts of one page: the trigger left, the instrument between, events right."""
@@ -37,8 +40,9 @@ class CatchLayout:
         self._left(look, page.badge, px(10.6), px(11))
         rows = px(page.rows.steps_high)
         self._left(look, page.rows, px(27), rows, inset=0.6)
-        self._left(look, page.path, px(27) + rows + px(1), px(9.5))
-        self._left(look, page.meter, px(61.6), px(10))
+        below = px(28) + rows
+        self._left(look, page.path, below, px(METER_STEPS) - below)
+        self._left(look, page.meter, px(METER_STEPS), px(10))
         self._left(look, page.strip, px(75), base - px(75))
         self._right(look, page.heading, px(11), px(4))
         self._right(look, page.events, px(15), px(45))
@@ -57,7 +61,7 @@ class CatchLayout:
         x = px(1.0)
         for name in ("trigger", "quiet", "spark"):
             pads[name].move(round(x), round(px(21.8)))
-            x += pads[name].width() + px(1)
+            x += pads[name].width() + px(0.4)
         x = width - px(1.5)
         for name in ("put back", "bin", "review"):
             pad = pads[name]

@@ -68,7 +68,7 @@ class Bench:
             says = info(WIDTH, HEIGHT, rate_hz=RATE, kind=SourceKind.CAMERA, transfer="linear")
 
             def frames() -> FrameSource:
-                return ScriptedSource(says, flashing_frames(), clock)
+                return ScriptedSource(says, flashing_frames(150), clock)
 
             sound = None
             if level is not None:
