@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from operator import itemgetter
 
 from PyQt6.QtCore import QPointF, QRectF, QSize, Qt, pyqtSignal
 from PyQt6.QtGui import QFontMetricsF, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPolygonF
@@ -14,7 +16,7 @@ from liveview.gui.pad import keycap_width, paint_keycap
 from liveview.gui.paint import arc, pen, smooth, star, text_width
 from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
 from liveview.gui.words import THIN, first_up
-from liveview.model import ArmState, TriggerReading
+from liveview.model import ArmState, Cause, Spotted, TriggerReading
 from liveview.settings import Catch
 from liveview.trigger.catcher import EASIER, crack_sigma
 
@@ -26,6 +28,9 @@ STRIP_S = 10.0
 TOP_SIGMA = 100.0
 FILL = 0.96
 """Share of a lane that its scale takes: room for the star at the top."""
+
+SPARK_S = 0.1
+"""So far from a spark's time its bar is looked for: a crack is heard later than it happens."""
 
 BEND_SIGMA = 4.0
 """The strip's scale is even below this and squeezed above."""
@@ -140,7 +145,8 @@ def share_to_strength(share: float) -> float:
 class SignalStrip(QWidget):
     """The last seconds of both detectors against the threshold: light upwards, sound downwards.
 
-    The threshold is drawn up and down with the mouse.
+    A star marks a spark that was found; a bar above the threshold without one was a suspicion that
+    what followed did not confirm. The threshold is drawn up and down with the mouse.
     """
 
     wanted = pyqtSignal(float)
@@ -152,9 +158,13 @@ class SignalStrip(QWidget):
         self._reading = TriggerReading()
         self._catch = Catch()
         self._has_sound = False
+        self._sparks: tuple[Spotted, ...] = ()
         self._draft: float | None = None
         self.setAccessibleName("Signals of the detectors against the threshold")
-        self.setToolTip("Draw a threshold line up or down")
+        self.setToolTip(
+            "Draw a threshold line up or down. A star is a spark; a high bar without one was "
+            "something else: movement, or a lamp switched."
+        )
         self.setMouseTracking(True)
 
     def set_look(self, look: Look) -> None:
@@ -162,9 +172,16 @@ class SignalStrip(QWidget):
         self._look = look
         self.update()
 
-    def show_reading(self, reading: TriggerReading, catch: Catch, has_sound: bool) -> None:
-        """New signals."""
+    def show_reading(
+        self,
+        reading: TriggerReading,
+        catch: Catch,
+        has_sound: bool,
+        sparks: tuple[Spotted, ...] = (),
+    ) -> None:
+        """New signals, and the sparks found in them."""
         self._reading, self._catch, self._has_sound = reading, catch, has_sound
+        self._sparks = sparks
         self.update()
 
     @property
@@ -272,10 +289,11 @@ class SignalStrip(QWidget):
         reach: float,
         used: bool,
     ) -> None:
-        """One stroke a piece of time; above the threshold thick and with a star at its tip."""
+        """One stroke a piece of time; a spark's thick and with a star at its tip."""
         now = self._reading.now_s
         if now is None:
             return
+        sparks = spark_bars(signal, self._sparks, Cause.SOUND if reach > 0 else Cause.FLASH)
         room = self.width() - self._left
         for time_s, sigma in signal:
             age = now - time_s
@@ -283,11 +301,11 @@ class SignalStrip(QWidget):
                 continue
             x = self.width() - self._look.px(0.8) - age / STRIP_S * (room - self._look.px(1.6))
             tip = zero + FILL * reach * strength_to_share(sigma)
-            over = used and sigma > self.lane_sigma(reach < 0)
-            colour = COLOURS.ember if over else COLOURS.quiet if used else COLOURS.line
-            p.setPen(pen(colour, self._look.line(2.4 if over else 1.4)))
+            spark = time_s in sparks
+            colour = COLOURS.ember if spark else COLOURS.quiet if used else COLOURS.line
+            p.setPen(pen(colour, self._look.line(2.4 if spark else 1.4)))
             p.drawLine(QPointF(x, zero), QPointF(x, tip))
-            if over:
+            if spark:
                 p.setPen(Qt.PenStyle.NoPen)
                 p.setBrush(COLOURS.ember)
                 p.drawPolygon(star(QPointF(x, tip), self._look.px(0.8)))
@@ -324,6 +342,18 @@ def handy_sigma(sigma: float) -> float:
     """A threshold as finely as a hand can set it, within what the settings allow."""
     step = 0.5 if sigma < 10 else 1.0 if sigma < 30 else 5.0
     return min(max(round(sigma / step) * step, 2.0), 100.0)
+
+
+def spark_bars(
+    signal: Sequence[tuple[float, float]], sparks: Sequence[Spotted], sense: Cause
+) -> frozenset[float]:
+    """Times of the bars that stand for sparks: the highest one near each that this sense found."""
+    near = (
+        [bar for bar in signal if abs(bar[0] - spark.time_s) <= SPARK_S]
+        for spark in sparks
+        if spark.cause in (sense, Cause.BOTH)
+    )
+    return frozenset(max(bars, key=itemgetter(1))[0] for bars in near if bars)
 
 
 def calm_mark(p: QPainter, box: QRectF, look: Look) -> None:

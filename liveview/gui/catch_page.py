@@ -347,7 +347,8 @@ class CatchPage(QWidget):
             self.microphone.show_status(status)
         name = "" if status.sound is None else status.sound.name
         self.meter.show_heard(heard(status, self._settings), name)
-        self.strip.show_reading(status.trigger, catch, status.sound is not None)
+        heard_at_all = status.sound is not None
+        self.strip.show_reading(status.trigger, catch, heard_at_all, status.recent)
         whole = len(self.events.cards)
         caught = count(whole, "event", "events") if whole else "Events"
         self.heading.show_lines([Line(caught, Type.LEAD, Weight.STRONG, gap=0.0)])

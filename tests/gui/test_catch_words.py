@@ -8,7 +8,7 @@ from datetime import datetime
 import pytest
 from support.scripted_source import info
 
-from liveview.gui.catch_bits import handy_sigma, share_to_strength, strength_to_share
+from liveview.gui.catch_bits import handy_sigma, share_to_strength, spark_bars, strength_to_share
 from liveview.gui.catch_ring import HALF, angle_to_time, handy, span_for, time_to_angle
 from liveview.gui.catch_words import (
     CAUTION,
@@ -31,7 +31,15 @@ from liveview.gui.catch_words import (
     time_words,
     waits_for,
 )
-from liveview.model import ArmState, SessionStatus, SoundInfo, StoreStatus, TriggerReading
+from liveview.model import (
+    ArmState,
+    Cause,
+    SessionStatus,
+    SoundInfo,
+    Spotted,
+    StoreStatus,
+    TriggerReading,
+)
 from liveview.settings import Catch, Settings
 
 MICROPHONE = SoundInfo("a microphone", 48000.0, 1, True)
@@ -163,6 +171,16 @@ def test_handy_values_stay_near_and_in_range() -> None:
 def test_scale_of_the_strip_round_trips(sigma: float) -> None:
     assert share_to_strength(strength_to_share(sigma)) == pytest.approx(sigma)
     assert strength_to_share(1e6) == 1.0
+
+
+def test_a_star_stands_on_a_spark_s_bar_and_on_no_other_high_one() -> None:
+    signal = ((1.0, 2.0), (1.05, 90.0), (1.1, 30.0), (2.0, 80.0))
+    flash = Spotted(1.04, 0.004, Cause.FLASH, 90.0)
+    assert spark_bars(signal, (flash,), Cause.FLASH) == {1.05}
+    assert spark_bars(signal, (flash,), Cause.SOUND) == frozenset()
+    joined = replace(flash, cause=Cause.BOTH)
+    assert spark_bars(signal, (joined,), Cause.SOUND) == {1.05}
+    assert spark_bars((), (flash,), Cause.FLASH) == frozenset()
 
 
 def test_clocks_say_how_sure_they_are_and_what_follows_for_pairs() -> None:

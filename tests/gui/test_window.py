@@ -48,10 +48,10 @@ def test_it_shows_a_picture_its_readings_and_the_count_of_lost_frames(open_windo
     rig.first_picture()
     rig.wait(lambda: rig.window.page.histogram is not None)
     rig.wait(lambda: "0 frames lost" in words_of(rig))
-    assert "Relative brightness" in words_of(rig)
+    rig.wait(lambda: "Relative brightness" in words_of(rig))
     assert not rig.window.source.simulated
     rig.wait(lambda: "320" in rig.window.source.words())
-    assert rig.window.page.dial.picture.reading.disc is not None
+    rig.wait(lambda: rig.window.page.dial.picture.reading.disc is not None)
 
 
 def test_the_only_picture_of_a_still_stays_though_it_came_before_the_window(
