@@ -5,6 +5,7 @@ The source is started before Qt is loaded, so that the first picture is there wh
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -251,6 +252,8 @@ def _show(
         if begin is not None:
             begin()
         bridge.start()
+        gc.freeze()
+        gc.enable()
         code = app.exec()
     for words in (*guard.words, *window.stuck):
         print(f"liveview: {words}", file=sys.stderr)

@@ -10,6 +10,7 @@ read, 4 output cannot be written, 130 ended by Ctrl-C, 141 the reader of our out
 from __future__ import annotations
 
 import argparse
+import gc
 import importlib
 import os
 import sys
@@ -130,6 +131,8 @@ def _run(arguments: list[str]) -> int:
     if args.command is None and args.key_card is not None:
         return _print_keys(args)
     if args.command is None:
+        # All that is loaded now stays: to look for garbage in it takes a tenth of the start.
+        gc.disable()
         from liveview.app import run_window
 
         return run_window(source=args.source, setup=args.setup, show=args.show)

@@ -152,21 +152,46 @@ def _flaws(scene: Scene, place: Place) -> tuple[Map, Map]:
         bow = rng.uniform(-0.06, 0.06) * length
         line = _bow(px, py, angle, length, bow)
         width = max(1, round(grain * rng.uniform(0.6, 1.4)))
-        stroke = np.zeros(shape, np.float32)
+        first, last = line.min(axis=0) // 16, line.max(axis=0) // 16
+        there = _patch(shape, (first[0], first[1]), (last[0], last[1]), width + 3)
+        stroke = np.zeros_like(taken[there])
+        line -= 16 * np.array([there[1].start, there[0].start], np.int32)
         cv2.polylines(stroke, [line], False, 1.0, width, cv2.LINE_AA, 4)
-        taken = np.maximum(taken, stroke * np.float32(rng.uniform(0.1, 0.35)))
-        bent += stroke * np.float32(rng.uniform(-6e-5, 6e-5))
+        _darken(taken[there], stroke * np.float32(rng.uniform(0.1, 0.35)))
+        bent[there] += stroke * np.float32(rng.uniform(-6e-5, 6e-5))
     for _ in range(scene.mirror.smudges):
         px, py = somewhere()
-        smudge = np.zeros(shape, np.float32)
         axes = (round(radius * rng.uniform(0.05, 0.11)), round(radius * rng.uniform(0.03, 0.07)))
-        cv2.ellipse(smudge, (round(px), round(py)), axes, rng.uniform(0, 180), 0, 360, 1.0, -1)
-        soft = np.asarray(cv2.GaussianBlur(smudge, (0, 0), 9 * grain), np.float32)
-        taken = np.maximum(taken, soft * np.float32(rng.uniform(0.02, 0.05)))
+        middle, blur = (round(px), round(py)), 9 * grain
+        there = _patch(shape, middle, middle, max(axes) + math.ceil(4 * blur) + 3)
+        smudge = np.zeros_like(taken[there])
+        inside = (middle[0] - there[1].start, middle[1] - there[0].start)
+        cv2.ellipse(smudge, inside, axes, rng.uniform(0, 180), 0, 360, 1.0, -1)
+        soft = np.asarray(cv2.GaussianBlur(smudge, (0, 0), blur), np.float32)
+        _darken(taken[there], soft * np.float32(rng.uniform(0.02, 0.05)))
     small = (place.columns, place.rows)
     less = np.asarray(cv2.resize(taken, small, interpolation=cv2.INTER_AREA), np.float32)
     slope = np.asarray(cv2.resize(bent, small, interpolation=cv2.INTER_AREA), np.float32)
     return 1.0 - np.clip(less, 0, 1), slope
+
+
+def _patch(
+    shape: tuple[int, int], first: tuple[int, int], last: tuple[int, int], around: int
+) -> tuple[slice, slice]:
+    """Rows and columns of a picture from ``first`` to ``last`` (x, y) and so much around them.
+
+    Of what lies outside the picture one pixel at its edge, which then gets nothing.
+    """
+
+    def part(low: int, high: int, size: int) -> slice:
+        begin = min(max(int(low) - around, 0), size - 1)
+        return slice(begin, min(max(int(high) + around, begin), size - 1) + 1)
+
+    return part(first[1], last[1], shape[0]), part(first[0], last[0], shape[1])
+
+
+def _darken(part: Map, by: Map) -> None:
+    np.maximum(part, by, out=part)
 
 
 def _dot(into: Map, px: float, py: float, size: float, dark: float) -> None:

@@ -12,14 +12,16 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import av
 import numpy as np
 from numpy.typing import NDArray
 
 from liveview.errors import InputUnreadable, OutputFailed
 from liveview.model import Pixels, SourceInfo
+
+if TYPE_CHECKING:
+    import av  # in functions too: the window opens without it
 
 MICROSECOND = Fraction(1, 1_000_000)
 _BLOCK_HEADER = 4
@@ -72,6 +74,8 @@ def _planes(frame: av.VideoFrame, kind: type[np.generic]) -> list[NDArray[Any]]:
 
 def to_video(pixels: Pixels, form: str) -> av.VideoFrame:
     """A frame for the coder that holds ``pixels`` unchanged."""
+    import av
+
     height, width = pixels.shape[:2]
     frame = av.VideoFrame(width, height, form)
     if form == "bgr0":
@@ -119,6 +123,8 @@ class EventFile:
         *,
         title: str | None = None,
     ) -> None:
+        import av
+
         self._path = path
         self._form = form
         self._sound_form = sound
@@ -158,6 +164,8 @@ class EventFile:
 
     def add_sound(self, samples: NDArray[np.float32], at_sample: int) -> None:
         """Code a run of sound that starts ``at_sample`` samples after time 0 of the file."""
+        import av
+
         assert self._audio is not None and self._sound_form is not None
         if not len(samples):
             return
@@ -172,6 +180,8 @@ class EventFile:
         self._mux(self._audio, frame)
 
     def _mux(self, stream: Any, frame: Any) -> None:
+        import av
+
         try:
             for packet in stream.encode(frame):
                 self._file.mux(packet)
@@ -231,6 +241,8 @@ def _fits(samples: NDArray[np.float32], bits: int) -> bool:
 
 
 def _open(path: Path) -> Any:
+    import av
+
     try:
         return av.open(str(path), "r", format="matroska")
     except (OSError, av.error.FFmpegError) as error:
@@ -268,6 +280,8 @@ def _place(packet: Any, raw: Any) -> Place:
 
 
 def _decoded(coder: Any, packet: Any, where: str) -> list[Any]:
+    import av
+
     try:
         return list(coder.decode(packet))
     except av.error.FFmpegError as error:
@@ -282,6 +296,8 @@ def read_sound(path: Path) -> Iterator[NDArray[np.float32]]:
     InputUnreadable
         The track is damaged.
     """
+    import av
+
     with _open(path) as file:
         if not file.streams.audio:
             return
@@ -328,6 +344,8 @@ class RandomFrames:
             raise
 
     def _walk(self) -> Iterator[Place]:
+        import av
+
         try:
             for packet in self._file.demux(self._file.streams.video[0]):
                 if packet.size:
@@ -346,6 +364,8 @@ class RandomFrames:
         InputUnreadable
             The frame is damaged.
         """
+        import av
+
         place = self.places[index]
         if place.size < 0 or not 0 <= place.offset <= self._bytes - place.size:
             raise InputUnreadable("a frame is missing", f"{self._path}, frame {index}")

@@ -7,9 +7,8 @@ Calibration pictures are light, not codes: a PNG's 0..65535 stands linearly for 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import av
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,12 +16,17 @@ from liveview.errors import InputUnreadable
 from liveview.model import Light, Pixels
 from liveview.recorder.files import write_whole
 
+if TYPE_CHECKING:
+    import av  # in functions too: the window opens without it
+
 TOP = 65535
 _FORMATS = {("uint8", 2): "gray", ("uint16", 2): "gray16be", ("uint8", 3): "rgb24"}
 
 
 def encode_png(pixels: Pixels) -> bytes:
     """PNG of grey (rows, columns) uint8 or uint16, or BGR (rows, columns, 3) uint8."""
+    import av
+
     height, width = pixels.shape[:2]
     name = _FORMATS[str(pixels.dtype), pixels.ndim]
     coder = av.CodecContext.create("png", "w")
@@ -51,6 +55,8 @@ def read_png(path: Path) -> NDArray[Any]:
     InputUnreadable
         Missing, damaged, or not grey.
     """
+    import av
+
     try:
         coder = av.CodecContext.create("png", "r")
         frames = coder.decode(av.Packet(path.read_bytes()))

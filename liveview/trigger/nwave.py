@@ -29,8 +29,6 @@ SPAN_S = 0.0027
 """Length of the filters."""
 PIECE = 4096
 """Samples filtered at once."""
-FINE = 32
-"""Points of the wave within one sample's time, for its spectrum."""
 
 
 class ShapeBank:
@@ -96,16 +94,19 @@ def matched_to_n_wave(seconds: float, rate_hz: float, place: float = 0.0) -> Sam
     """
     half = max(4, round(SPAN_S * rate_hz / 2))
     count = 16 * half
-    t = (np.arange(-half * FINE, half * FINE + 1) + 0.5) / (rate_hz * FINE)
-    wave = np.where(np.abs(t) < seconds / 2, -2.0 * t / seconds, 0.0)
-    hz = np.fft.rfftfreq(count, 1.0 / rate_hz)
-    inside = np.abs(t) < seconds / 2
-    steps = np.exp(-2j * np.pi * hz[:, None] * (t[None, inside] + place / rate_hz))
-    whitened = np.conj(steps @ wave[inside]) * hz * _band(hz, rate_hz)
+    hz = np.asarray(np.fft.rfftfreq(count, 1.0 / rate_hz), np.float64)
+    moved = np.exp(-2j * np.pi * hz * place / rate_hz)
+    whitened = np.conj(spectrum_of_n_wave(hz, seconds) * moved) * hz * _band(hz, rate_hz)
     taps = np.roll(np.fft.irfft(whitened, count), half)[: 2 * half + 1] * np.hamming(2 * half + 1)
     gain = np.abs(np.fft.rfft(taps, count))[1:]
     variance = float((gain**2 / hz[1:]).sum()) * hz[1]
     return np.asarray(taps / np.sqrt(variance))
+
+
+def spectrum_of_n_wave(hz: Samples, seconds: float) -> NDArray[np.complex128]:
+    """Fourier integral of ``-2 t / T`` over ``-T/2 < t < T/2``, seconds; integrated by parts."""
+    a = np.pi * seconds * np.maximum(hz, 1.0)
+    return np.asarray(1j * seconds * (np.sin(a) / a - np.cos(a)) / a)
 
 
 def _band(hz: NDArray[Any], rate_hz: float) -> Samples:

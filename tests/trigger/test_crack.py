@@ -6,13 +6,14 @@ import math
 
 import numpy as np
 import pytest
+import scipy.integrate
 
 from liveview.model import Cause, SoundBlock, Spotted
 from liveview.settings import Settings
 from liveview.trigger.bands import Bands, band_pass
 from liveview.trigger.catcher import CONFIRMED, CRACK_WAYS, crack_sigma
 from liveview.trigger.crack import CrackDetector, sound_speed
-from liveview.trigger.nwave import ShapeBank, matched_to_n_wave
+from liveview.trigger.nwave import ShapeBank, matched_to_n_wave, spectrum_of_n_wave
 from liveview.trigger.peaks import MOMENT_S
 
 RATE = 48000
@@ -313,6 +314,17 @@ def test_bands_keep_time_over_blocks():
         bands.add(SoundBlock(np.zeros((960, 1), np.float32), RATE, 5 + k * 0.02))
         bands.drop(bands.count - 4)
     assert bands.time_of(bands.count) == pytest.approx(5.2, abs=0.003)
+
+
+@pytest.mark.parametrize("seconds", [1e-4, 4e-4])
+def test_the_spectrum_of_an_n_wave_is_its_fourier_integral(seconds):
+    for hz in (1000.0, 5000.0, 17000.0):
+        w = 2 * math.pi * hz
+        imaginary, _ = scipy.integrate.quad(
+            lambda t, w=w: 2 * t / seconds * math.sin(w * t), -seconds / 2, seconds / 2
+        )
+        found = spectrum_of_n_wave(np.array([hz]), seconds)[0]
+        assert found == pytest.approx(1j * imaginary, abs=1e-9 * seconds)
 
 
 def test_shape_bank_is_the_same_in_pieces_and_has_unit_variance_in_pink_noise():
