@@ -1,4 +1,4 @@
-"""The background thread that turns spools into finished event folders."""
+"""The background thread that has spools turned into finished event folders, one by one."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 
-from liveview.recorder.convert import Interrupted, finish_part
+from liveview.recorder.aside import Aside
+from liveview.recorder.convert import finish_part
 from liveview.recorder.files import lower_priority
 from liveview.recorder.recovery import Recovered, recover_part
 from liveview.worker import Worker
@@ -42,6 +43,7 @@ class Converter:
         self._failed: list[Path] = []
         self._working = False
         self._changed = threading.Condition()
+        self._aside = Aside()
         self._worker = Worker("event converter", self._body, wake=self._wake)
 
     @property
@@ -74,19 +76,24 @@ class Converter:
         self._worker.join(timeout_s)
 
     def _wake(self) -> None:
+        self._aside.end()
         with self._changed:
             self._changed.notify_all()
 
     def _body(self, stop: threading.Event) -> None:
-        lower_priority()
-        while not stop.is_set():
-            part = self._next(stop)
-            if part is None:
-                continue
-            self._convert(part, stop)
-            with self._changed:
-                self._working = False
-                self._changed.notify_all()
+        lower_priority()  # the process beside inherits it
+        try:
+            while not stop.is_set():
+                part = self._next(stop)
+                if part is None:
+                    continue
+                self._convert(part, stop)
+                with self._changed:
+                    self._working = False
+                    self._changed.notify_all()
+        finally:
+            self._aside.end()
+            self._aside.join()
 
     def _next(self, stop: threading.Event) -> Path | None:
         with self._changed:
@@ -101,15 +108,20 @@ class Converter:
             return self._parts.popleft()
 
     def _convert(self, part: Path, stop: threading.Event) -> None:
-        def finish(path: Path) -> Path:
-            return finish_part(path, stop=stop.is_set, reserve_bytes=self._reserve_bytes())
-
-        done = recover_part(part, finish)
+        done = self._aside_or_here(part, stop)
         if stop.is_set() and done.path is None:
             return
         if done.path is None and part.exists():
             self._failed.append(part)
         self._on_done(done)
 
-
-__all__ = ["Converter", "Interrupted"]
+    def _aside_or_here(self, part: Path, stop: threading.Event) -> Recovered:
+        """In a process of its own; where none can be started, in this thread."""
+        reserve_bytes = self._reserve_bytes()
+        try:
+            return self._aside.recover(part, reserve_bytes)
+        except OSError:
+            return recover_part(
+                part,
+                lambda path: finish_part(path, stop=stop.is_set, reserve_bytes=reserve_bytes),
+            )

@@ -1,0 +1,169 @@
+"""Conversions in a process of their own, beside the program.
+
+A thread that gives way to all others is put aside by the system whenever there is other work, and
+with it the interpreter's lock if it happens to hold that: the camera's thread then waits for the
+least important one. A process has a lock of its own. It is started with the first conversion and
+ends with the program, or when the program is killed, because its input ends then.
+
+Orders and answers are one line of JSON each::
+
+    {"part": "/events/NAME.part", "reserve_bytes": 500000000}
+    {"path": "/events/NAME", "words": "", "passing": false}
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import queue
+import signal
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from typing import IO, Any
+
+from liveview.recorder.convert import finish_part
+from liveview.recorder.files import lower_priority
+from liveview.recorder.recovery import Recovered, recover_part
+
+END_S = 2.0
+"""So long the process may take to end once its input has ended; then it is killed."""
+
+
+class Aside:
+    """The process, seen from the program. ``recover`` is for one thread, ``end`` for any."""
+
+    def __init__(self) -> None:
+        self._process: subprocess.Popen[str] | None = None
+        self._ended = False
+        self._lock = threading.Lock()
+
+    def recover(self, part: Path, reserve_bytes: int) -> Recovered:
+        """Finish one event, see :func:`recover_part`; waits for it.
+
+        Parameters
+        ----------
+        part : Path
+            The folder ``NAME.part``.
+        reserve_bytes : int
+            Disk space to leave free.
+
+        Returns
+        -------
+        Recovered
+            Without a path, too, when ``end`` came in between or the process died.
+
+        Raises
+        ------
+        OSError
+            The process cannot be started.
+        """
+        order = {"part": str(part), "reserve_bytes": reserve_bytes}
+        with self._lock:
+            if self._ended:
+                return Recovered(part, None, f"{part.name} waits for the next start")
+            process = self._running()
+            answers = _pipe(process.stdout)
+            with contextlib.suppress(BrokenPipeError):  # died before: the answer below is empty
+                print(json.dumps(order), file=process.stdin, flush=True)
+        line = answers.readline()
+        if not line:
+            return Recovered(part, None, f"{part.name} kept as it is: {self._how_it_died()}")
+        answer = json.loads(line)
+        path = None if answer["path"] is None else Path(answer["path"])
+        return Recovered(part, path, answer["words"], answer["passing"])
+
+    def end(self) -> None:
+        """Stop after the current frame; does not wait. No conversion begins afterwards."""
+        with self._lock:
+            self._ended = True
+            if self._process is not None:
+                _close(self._process.stdin)
+
+    def join(self) -> None:
+        """Wait for the process after ``end``; one that does not end is killed."""
+        process, self._process = self._process, None
+        if process is None:
+            return
+        try:
+            process.wait(END_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        _pipe(process.stdout).close()
+
+    def _running(self) -> subprocess.Popen[str]:
+        if self._process is None:
+            here = str(Path(__file__).parents[2])
+            others = os.environ.get("PYTHONPATH")
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", "liveview.recorder.aside"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                encoding="ascii",
+                env={**os.environ, "PYTHONPATH": f"{here}{os.pathsep}{others}" if others else here},
+            )
+        return self._process
+
+    def _how_it_died(self) -> str:
+        with self._lock:
+            if self._ended:
+                return "the program ended"
+            process, self._process = self._process, None
+        if process is None:
+            return "its conversion was given up"
+        code = process.wait()
+        for pipe in (process.stdin, process.stdout):
+            _close(pipe)
+        how = f"signal {-code}" if code < 0 else f"code {code}"
+        return f"its conversion ended with {how} and is tried again later"
+
+
+def _pipe(pipe: IO[str] | None) -> IO[str]:
+    if pipe is None:
+        raise AssertionError("the process was started with pipes")
+    return pipe
+
+
+def _close(pipe: IO[str] | None) -> None:
+    """Close an end whose other end is gone: what was not sent yet cannot be."""
+    with contextlib.suppress(BrokenPipeError):
+        _pipe(pipe).close()
+
+
+def main() -> int:
+    """The process itself: orders on standard input, answers on standard output."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program, which then ends us
+    lower_priority()
+    stop = threading.Event()
+    orders: queue.SimpleQueue[dict[str, Any] | None] = queue.SimpleQueue()
+    threading.Thread(target=_listen, args=(orders, stop), daemon=True).start()
+    while (order := orders.get()) is not None:
+        reserve_bytes = int(order["reserve_bytes"])
+
+        def finish(part: Path, reserve_bytes: int = reserve_bytes) -> Path:
+            return finish_part(part, stop=stop.is_set, reserve_bytes=reserve_bytes)
+
+        done = recover_part(Path(order["part"]), finish)
+        path = None if done.path is None else str(done.path)
+        try:
+            print(json.dumps({"path": path, "words": done.words, "passing": done.passing}))
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # The program was killed. Python flushes once more at exit; that must not complain.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return 1
+    return 0
+
+
+def _listen(orders: queue.SimpleQueue[dict[str, Any] | None], stop: threading.Event) -> None:
+    for line in sys.stdin:
+        orders.put(json.loads(line))
+    stop.set()
+    orders.put(None)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
