@@ -1,4 +1,4 @@
-"""Conversions in a process of their own, beside the program.
+"""Conversions in a process of their own, beside the program: the program's side.
 
 A thread that gives way to all others is put aside by the system whenever there is other work, and
 with it the interpreter's lock if it happens to hold that: the camera's thread then waits for the
@@ -16,17 +16,13 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import queue
-import signal
 import subprocess
 import sys
 import threading
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
-from liveview.recorder.convert import finish_part
-from liveview.recorder.files import lower_priority
-from liveview.recorder.recovery import Recovered, recover_part
+from liveview.recorder.recovery import Recovered
 
 END_S = 2.0
 """So long the process may take to end once its input has ended; then it is killed."""
@@ -99,7 +95,7 @@ class Aside:
             here = str(Path(__file__).parents[2])
             others = os.environ.get("PYTHONPATH")
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "liveview.recorder.aside"],
+                [sys.executable, "-m", "liveview.recorder.aside_process"],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 encoding="ascii",
@@ -131,39 +127,3 @@ def _close(pipe: IO[str] | None) -> None:
     """Close an end whose other end is gone: what was not sent yet cannot be."""
     with contextlib.suppress(BrokenPipeError):
         _pipe(pipe).close()
-
-
-def main() -> int:
-    """The process itself: orders on standard input, answers on standard output."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program, which then ends us
-    lower_priority()
-    stop = threading.Event()
-    orders: queue.SimpleQueue[dict[str, Any] | None] = queue.SimpleQueue()
-    threading.Thread(target=_listen, args=(orders, stop), daemon=True).start()
-    while (order := orders.get()) is not None:
-        reserve_bytes = int(order["reserve_bytes"])
-
-        def finish(part: Path, reserve_bytes: int = reserve_bytes) -> Path:
-            return finish_part(part, stop=stop.is_set, reserve_bytes=reserve_bytes)
-
-        done = recover_part(Path(order["part"]), finish)
-        path = None if done.path is None else str(done.path)
-        try:
-            print(json.dumps({"path": path, "words": done.words, "passing": done.passing}))
-            sys.stdout.flush()
-        except BrokenPipeError:
-            # The program was killed. Python flushes once more at exit; that must not complain.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            return 1
-    return 0
-
-
-def _listen(orders: queue.SimpleQueue[dict[str, Any] | None], stop: threading.Event) -> None:
-    for line in sys.stdin:
-        orders.put(json.loads(line))
-    stop.set()
-    orders.put(None)
-
-
-if __name__ == "__main__":
-    sys.exit(main())

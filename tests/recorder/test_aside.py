@@ -19,7 +19,7 @@ KILLED = Path(__file__).with_name("killed.py")
 def beside(pid: int | None = None) -> psutil.Process | None:
     """The process that converts for a program."""
     for child in psutil.Process(pid).children():
-        if "liveview.recorder.aside" in child.cmdline():
+        if "liveview.recorder.aside_process" in child.cmdline():
             return child
     return None
 
