@@ -17,6 +17,8 @@ _NOISE_SHARE = 0.0027
 _SOMETHING = 2.5
 """So many times the share that noise alone puts beyond three sigmas."""
 _BLOCKS = 0.01
+_WELL_SET = (0.3, 0.7)
+"""Uncut fractions between which what reaches an end of the range is the flow, not the blade."""
 
 
 def verdict(histogram: Histogram, flow_share: float | None) -> str:
@@ -50,15 +52,29 @@ def _pressing(histogram: Histogram, total: int) -> str:
     low, high = walls(histogram)
     if histogram.clipped_dark > _CLIPPED or low > _AT_THE_WALL:
         share = max(histogram.clipped_dark, low)
-        return f"blade too far in, or too little light: {share:.0%} of the disc fully dark"
+        why = _why(histogram, "blade too far in, or too little light")
+        return f"{why}: {share:.0%} of the disc fully dark"
     if high > _AT_THE_WALL:
-        return f"blade too far out: {high:.0%} of the disc fully open"
+        return f"{_why(histogram, 'blade too far out')}: {high:.0%} of the disc fully open"
     if total == 0:
         return "no pixel of the disc can be used"
     sigma = histogram.noise_sigma
     if histogram.unit == "contrast" and sigma is not None and sigma > _DROWNED:
         return f"too little light: noise {shown(sigma, 'contrast')}; longer exposure or average"
     return ""
+
+
+def _why(histogram: Histogram, blade: str) -> str:
+    """Why an end of the range is reached: the flow where the blade is well set, else the blade.
+
+    The range reaches from ``-T`` to ``1 - T`` times one length, ``T`` the uncut fraction: in
+    contrast and in angle alike.
+    """
+    low, high = histogram.range_low, histogram.range_high
+    if low is None or high is None:
+        return blade
+    uncut = -low / (high - low)
+    return "flow beyond the range" if _WELL_SET[0] <= uncut <= _WELL_SET[1] else blade
 
 
 def walls(histogram: Histogram) -> tuple[float, float]:
