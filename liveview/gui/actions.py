@@ -115,12 +115,12 @@ def _panels(window: Deeds) -> list[Action]:
         ),
         Action("steps", ("I",), "What each step takes", PANELS, _do(window, "steps")),
         Action("hand", ("H",), "Hand on the simulated rig", PANELS, _do(window, "hand")),
-        Action("earlier", ("Up",), "The one above", PANELS, partial(window.choose, -1)),
-        Action("later", ("Down",), "The one below", PANELS, partial(window.choose, 1)),
-        Action("less", ("Left",), "Less", PANELS, partial(window.turn, -1)),
-        Action("more", ("Right",), "More", PANELS, partial(window.turn, 1)),
-        Action("less fast", ("Shift+Left",), "Much less", PANELS, partial(window.turn, -10)),
-        Action("more fast", ("Shift+Right",), "Much more", PANELS, partial(window.turn, 10)),
+        Action("earlier", ("Up",), "The setting above", PANELS, partial(window.choose, -1)),
+        Action("later", ("Down",), "The setting below", PANELS, partial(window.choose, 1)),
+        Action("less", ("Left",), "Less of it", PANELS, partial(window.turn, -1)),
+        Action("more", ("Right",), "More of it", PANELS, partial(window.turn, 1)),
+        Action("less fast", ("Shift+Left",), "Much less of it", PANELS, partial(window.turn, -10)),
+        Action("more fast", ("Shift+Right",), "Much more of it", PANELS, partial(window.turn, 10)),
     ]
 
 

@@ -204,7 +204,7 @@ def _format_row(reading: CameraReading, camera: Camera) -> CameraRow:
     return CameraRow(
         "format",
         "Format",
-        reading.format or "as it comes",
+        first_up(reading.format or "as it comes"),
         _noisy_words(noisy[0]) if noisy else _format_words(reading.format),
         alarm=bool(noisy),
         less={"format": choices[at - 1]} if at > 0 else None,
@@ -268,7 +268,7 @@ def _rate_row(camera: Camera, status: SessionStatus, *, fixed: bool) -> CameraRo
 
 def _channel_row(camera: Camera, source: SourceInfo | None) -> CameraRow:
     if source is None or source.channels == 1:
-        return CameraRow("channel", "Measured", "Mono, all of it")
+        return CameraRow("channel", "Measured", "All of it, in mono")
     at = CHANNELS.index(camera.channel)
     return CameraRow(
         "channel",

@@ -17,7 +17,8 @@ from liveview.settings import Settings
 
 HAND_STEPS = 17.0
 ABOVE_BOTTOM = 17.5
-"""Where the panels end, in steps above the lower edge: the notices stand below."""
+"""Where the panels end, in steps above the lower edge: the notices stand below. A tall panel
+lies over them rather than over the pads for calibrating."""
 
 BELOW_MIDDLE = 8.2
 """Where the pads for calibrating end, in steps below the page's middle."""
@@ -40,6 +41,7 @@ class Panels:
         self.steps = StepsPanel(parent)
         self.camera = CameraPanel(parent)
         self.camera.grown.connect(self._place_camera)
+        self.steps.grown.connect(self._place)
         self._all: tuple[QWidget, ...] = (
             *(self.hand, self.enhance, self.catch, self.steps),
             self.camera,
@@ -103,7 +105,7 @@ class Panels:
 
     def _place(self) -> None:
         look = self._look
-        bottom = self._height - look.px(ABOVE_BOTTOM)
+        highest = self._height / 2 + look.px(BELOW_MIDDLE)
         heights = {
             self.hand: HAND_STEPS,
             self.enhance: self.enhance.steps_high,
@@ -111,9 +113,11 @@ class Panels:
             self.steps: self.steps.steps_high,
         }
         for panel, steps in heights.items():
-            top = bottom - look.px(steps)
+            tall = look.px(steps)
+            top = max(self._height - look.px(ABOVE_BOTTOM) - tall, highest)
+            bottom = top + tall
             room = self._edge(top, bottom) - look.px(0.5)
-            panel.setGeometry(QRectF(look.px(1.5), top, room, look.px(steps)).toRect())
+            panel.setGeometry(QRectF(look.px(1.5), top, room, tall).toRect())
         self._place_camera()
 
     def _place_camera(self) -> None:
@@ -121,4 +125,5 @@ class Panels:
         look = self._look
         tall = min(look.px(self.camera.steps_high), self._height / 2 - look.px(BELOW_MIDDLE + 1.5))
         top = self._height - tall - look.px(1.5)
-        self.camera.setGeometry(QRectF(look.px(1.5), top, look.px(WIDE), tall).toRect())
+        room = max(look.px(WIDE), self._edge(top, self._height) - look.px(0.5))
+        self.camera.setGeometry(QRectF(look.px(1.5), top, room, tall).toRect())

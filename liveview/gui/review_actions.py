@@ -62,8 +62,8 @@ def review_actions(page: ReviewPage, replay: Replay, views: tuple[str, ...]) -> 
         act("newer", ("Up",), "The event above", partial(page.library.open_neighbour, -1)),
         act("older", ("Down",), "The event below", partial(page.library.open_neighbour, 1)),
         act("elsewhere", ("O",), "Open a recording elsewhere", page.ask_elsewhere),
-        act("bin", ("Delete",), "Move the event to the bin", page.library.bin),
-        act("undo", ("Ctrl+Z",), "Take it out of the bin again", page.library.undo),
+        act("bin", ("Delete",), "Put the event into the bin", page.library.bin),
+        act("undo", ("Ctrl+Z",), "Put it back", page.library.undo),
         act("measure", ("M",), "Measure", page.toggle_measure),
         *(
             act(f"tool {tool}", (key,), words, partial(page.take_tool, tool))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 from liveview.model import (
     ArmState,
@@ -26,7 +27,7 @@ DASH = "\u2013"
 def first_up(words: str) -> str:
     """The first letter as a capital; a path or an address at the front stays as it is."""
     first = words.partition(" ")[0]
-    if first.endswith(":") or "/" in first or "." in first.rstrip("."):
+    if ":" in first[:-1] or "/" in first or "." in first.rstrip("."):
         return words
     return words[:1].upper() + words[1:]
 
@@ -219,13 +220,15 @@ def warnings(status: SessionStatus, reading_words: tuple[str, ...]) -> tuple[str
 
 def verdict(histogram: Histogram) -> str:
     """The histogram's verdict as a sentence."""
-    words = first_up(histogram.verdict)
+    words = re.sub(r"(?<=\d) ?%", f"{THIN}%", first_up(histogram.verdict))
     return words + "." if words and not words.endswith(".") else words
 
 
 def noise_line(noise: NoiseReading, histogram: Histogram | None) -> str:
     """The noise of one pixel as shown."""
     parts = []
+    if histogram is not None and histogram.unit == "sigma":
+        histogram = None  # there it would always be 1
     if histogram is not None and histogram.noise_sigma is not None:
         parts.append(f"noise {with_unit(histogram.noise_sigma, histogram.unit)}")
     elif noise.contrast_sigma is not None:

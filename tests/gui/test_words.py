@@ -68,7 +68,8 @@ def test_the_blade_line_says_what_to_do() -> None:
 def test_a_name_at_the_front_keeps_its_case() -> None:
     assert words.first_up("dark picture") == "Dark picture"
     assert words.first_up("gone.mkv: not there") == "gone.mkv: not there"
-    assert words.first_up("background: stale") == "background: stale"
+    assert words.first_up("camera:0: busy") == "camera:0: busy"
+    assert words.first_up("trail: of the last seconds") == "Trail: of the last seconds"
     assert words.first_up("") == ""
 
 
@@ -110,6 +111,7 @@ def test_warnings_come_once_and_the_source_first() -> None:
 def test_the_verdict_is_a_sentence() -> None:
     assert words.verdict(histogram(verdict="nothing above the noise")) == "Nothing above the noise."
     assert words.verdict(histogram(verdict="Too dark.")) == "Too dark."
+    assert words.verdict(histogram(verdict="2% dark, 3 % open")) == f"2{THIN}% dark, 3{THIN}% open."
     assert words.verdict(histogram()) == ""
 
 
