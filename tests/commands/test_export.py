@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
+import signal
 import time
 from pathlib import Path
 
 import numpy as np
 import pytest
+from support.program import running
 
 from liveview.cli import main
 from liveview.model import (
@@ -129,18 +129,13 @@ def test_two_events_into_one_file(event, tmp_path, capsys) -> None:
 
 
 def test_ctrl_c_leaves_no_half_file(event, tmp_path) -> None:
-    command = [sys.executable, "-m", "liveview", "export", str(event)]
-    command += ["--clip", str(tmp_path / "c.mp4"), "--rate", "1/10000", "--width", "1280"]
-    process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
-    try:
+    clip = ["--clip", str(tmp_path / "c.mp4"), "--rate", "1/10000", "--width", "1280"]
+    with running("export", str(event), *clip) as process:
         while not list(tmp_path.glob(".c*")):
             assert process.poll() is None, process.stderr.read()
             time.sleep(0.02)
-        process.send_signal(2)
-        assert process.wait(30) == 130
-        assert "ended by the keyboard" in process.stderr.read()
-    finally:
-        process.kill()
-        process.wait()
-        process.stderr.close()
+        process.send_signal(signal.SIGINT)
+        _, err = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert "ended by the keyboard" in err
     assert list(tmp_path.iterdir()) == []

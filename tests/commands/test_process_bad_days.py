@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import signal
 import struct
-import subprocess
-import sys
 import time
 import zlib
 from collections.abc import Callable
@@ -17,6 +15,7 @@ import pytest
 from support import known_recording as rec
 from support.media import write_video
 from support.mjpeg_server import MjpegServer
+from support.program import running
 
 from liveview.cli import main
 from liveview.imaging.cv import cv2
@@ -74,21 +73,18 @@ def test_a_recording_with_an_odd_name(whole: bytes, tmp_path: Path) -> None:
 
 def test_ctrl_c_keeps_what_was_read(tmp_path: Path) -> None:
     out = tmp_path / "out"
-    with MjpegServer(rec.as_bytes(rec.known().frames[40:50]), rate_hz=60) as server:
-        command = [sys.executable, "-m", "liveview", "process", server.url, "--out", str(out)]
-        process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
-        try:
-            deadline = time.monotonic() + 60
-            table = out / "frames.csv"
-            while not (table.exists() and table.stat().st_size > 4096):
-                assert time.monotonic() < deadline and process.poll() is None
-                time.sleep(0.05)
-            process.send_signal(signal.SIGINT)
-            _, err = process.communicate(timeout=30)
-        finally:
-            if process.poll() is None:
-                process.kill()
-                process.wait()
+    with (
+        MjpegServer(rec.as_bytes(rec.known().frames[40:50]), rate_hz=60) as server,
+        running("process", server.url, "--out", str(out)) as process,
+    ):
+        deadline = time.monotonic() + 60
+        table = out / "frames.csv"
+        while not (table.exists() and table.stat().st_size > 4096):
+            assert time.monotonic() < deadline
+            assert process.poll() is None, process.stderr.read()
+            time.sleep(0.05)
+        process.send_signal(signal.SIGINT)
+        _, err = process.communicate(timeout=30)
     assert process.returncode == 130
     assert "Traceback" not in err
     report = json.loads((out / "report.json").read_text(encoding="utf-8"))

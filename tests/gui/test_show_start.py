@@ -5,13 +5,11 @@ from __future__ import annotations
 import os
 import signal
 import subprocess
-import sys
 import time
 from pathlib import Path
 
 import pytest
-
-PROGRAM = [sys.executable, "-m", "liveview"]
+from support.program import PROGRAM, running
 
 
 def run(*arguments: str) -> subprocess.CompletedProcess[str]:
@@ -30,13 +28,8 @@ def test_it_is_live_on_the_audiences_screen_in_one_step(tmp_path: Path, display:
         encoding="utf-8",
     )
     seen = tmp_path / "first-picture"
-    process = subprocess.Popen(
-        [*PROGRAM, "--show", str(show)],
-        env={**os.environ, "LIVEVIEW_FIRST_PICTURE": str(seen)},
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    try:
+    env = {**os.environ, "LIVEVIEW_FIRST_PICTURE": str(seen)}
+    with running("--show", str(show), env=env) as process:
         end = time.monotonic() + 40
         while not seen.exists():  # written when the audience's window has painted a picture
             assert process.poll() is None, process.communicate()[1]
@@ -45,10 +38,6 @@ def test_it_is_live_on_the_audiences_screen_in_one_step(tmp_path: Path, display:
         time.sleep(1.0)
         process.send_signal(signal.SIGTERM)
         _, errors = process.communicate(timeout=15)
-    finally:
-        if process.poll() is None:
-            process.kill()
-            process.wait()
     assert process.returncode == 0, errors
     assert errors.strip() == ""
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 PROGRAM = [sys.executable, "-m", "liveview"]
@@ -20,6 +21,29 @@ def environment(**changes: str | None) -> dict[str, str]:
         if value is None:
             env.pop(name, None)
     return env
+
+
+@contextlib.contextmanager
+def running(*arguments: str, env: Mapping[str, str] | None = None) -> Iterator[subprocess.Popen]:
+    """The program with these arguments, its complaints in a pipe; ended and closed afterwards.
+
+    Ctrl-C reaches it even when a shell started the tests in the background: such a shell has
+    SIGINT ignored, which children inherit; a handler they do not, they start with the default.
+    """
+    before = signal.getsignal(signal.SIGINT)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        process = subprocess.Popen(
+            [*PROGRAM, *arguments], env=env, stderr=subprocess.PIPE, text=True
+        )
+    finally:
+        signal.signal(signal.SIGINT, before)
+    with process:  # closes the pipe and waits
+        try:
+            yield process
+        finally:
+            if process.poll() is None:
+                process.kill()
 
 
 def show_and_end(
@@ -38,13 +62,7 @@ def show_and_end(
     how : signal
         How it is asked to end.
     """
-    process = subprocess.Popen(
-        [*PROGRAM, *arguments],
-        env={**env, "LIVEVIEW_FIRST_PICTURE": str(seen)},
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    try:
+    with running(*arguments, env={**env, "LIVEVIEW_FIRST_PICTURE": str(seen)}) as process:
         end = time.monotonic() + 40
         while not seen.exists():
             assert process.poll() is None, process.communicate()[1]
@@ -52,8 +70,4 @@ def show_and_end(
             time.sleep(0.05)
         process.send_signal(how)
         _, errors = process.communicate(timeout=15)
-    finally:
-        if process.poll() is None:
-            process.kill()
-            process.wait()
     return process.returncode, errors
