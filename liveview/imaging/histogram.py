@@ -130,7 +130,8 @@ def merged(first: Histogram, second: Histogram) -> Histogram:
     """
     if first.unit != second.unit:
         raise ValueError(f"cannot merge histograms in {first.unit} and {second.unit}")
-    end = max(first.edges[-1], second.edges[-1])
+    edges = max(first.edges, second.edges, key=lambda edges: float(edges[-1]))
+    end = float(edges[-1])
     counts = _widened(first, end) + _widened(second, end)
     a, b = int(first.counts.sum()), int(second.counts.sum())
 
@@ -141,7 +142,7 @@ def merged(first: Histogram, second: Histogram) -> Histogram:
 
     return Histogram(
         unit=second.unit,
-        edges=np.linspace(-end, end, counts.size + 1),
+        edges=edges,
         counts=counts,
         noise_sigma=second.noise_sigma,
         above_noise=mix(first.above_noise, second.above_noise),

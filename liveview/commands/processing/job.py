@@ -307,10 +307,12 @@ class Job:
     def _known_only(self, reading: Reading) -> Reading:
         """Without what would rest on the defaults of a rig that nobody described."""
         request, blade = self._request, reading.blade
-        if not request.lamp_is_known:
-            blade = dataclasses.replace(blade, axial_offset_m=None, travel_m=None)
-        elif not request.place_is_known:
-            blade = dataclasses.replace(blade, axial_offset_m=None)
+        travel_m = blade.travel_m if request.lamp_is_known else None
+        place_is_known = request.lamp_is_known and request.place_is_known
+        offset_m = blade.axial_offset_m if place_is_known else None
+        if (travel_m, offset_m) == (blade.travel_m, blade.axial_offset_m):
+            return reading
+        blade = dataclasses.replace(blade, travel_m=travel_m, axial_offset_m=offset_m)
         return dataclasses.replace(reading, blade=blade)
 
 

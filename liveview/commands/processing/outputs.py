@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
@@ -63,7 +64,7 @@ def make_folder(folder: Path) -> None:
 
 
 def _cell(value: float | None) -> str:
-    return "" if value is None or not np.isfinite(value) else f"{value:.9g}"
+    return "" if value is None or not math.isfinite(value) else f"{value:.9g}"
 
 
 def row_of(reading: Reading) -> list[str]:
