@@ -93,7 +93,7 @@ def test_words() -> None:
     assert "1 stop less" in exposure_advice(white)
     assert stops_to_target(white) == -1.0
     assert exposure_advice(good) == "exposure is good"
-    assert exposure_advice(dim) == "expose 2.0 stops longer (x 4)"
+    assert exposure_advice(dim) == "expose 2.0 stops longer (× 4)"
 
 
 def test_a_flame_and_a_bright_plume_do_not_make_a_good_exposure_too_long() -> None:
