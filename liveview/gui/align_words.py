@@ -149,7 +149,7 @@ def spot_words(aids: AidsReading) -> str:
         return ""
     words = f"{aids.spot.mean_px:.1f}{THIN}px wide"
     if aids.smallest is not None:
-        words += f", smallest {aids.smallest.mean_px:.1f}"
+        words += f", smallest so far {aids.smallest.mean_px:.1f}{THIN}px"
     return words
 
 
@@ -195,7 +195,7 @@ def _finding_words(finding: Finding) -> str:
     name, factor, unit = _KNOB_WORDS[finding.knob]
     if finding.grade == "right":
         return f"{name} is right"
-    size = f"{abs(finding.off) * factor:.2g}{THIN}{unit}"
+    size = f"{abs(finding.off) * factor:.2g}{'' if unit == '°' else THIN}{unit}"
     grade = "nearly right" if finding.grade == "nearly" else "off"
     return f"{name} is {grade}, by {size}"
 

@@ -55,7 +55,7 @@ class KeySheet(Overlay):
         self._keys[name].run()
 
     def columns(self) -> list[list[str | Action]]:
-        """Headings and actions; a long group goes on at the top of the next column.
+        """Headings and actions; a long group goes on in the next column under its heading again.
 
         A short one stands together.
         """
@@ -72,7 +72,7 @@ class KeySheet(Overlay):
                 full = _height(columns[-1]) + needed > most
                 # No row or two of a group alone at the top of the next column.
                 if full and (k == 0 or len(group) - k > 2) and len(columns) < COLUMNS:
-                    columns.append([])
+                    columns.append([group[0]] if k else [])
                 columns[-1].append(row)
         return columns
 

@@ -1,7 +1,7 @@
 """What will be seen: a ruler of angles with the rig's noise and range, and flows that have a name.
 
 One logarithmic ruler of arcseconds runs across the panel. The stretch from what an eye accepts to
-where the range ends is bright: a flow whose sign lies in it is seen whole at this cutoff.
+where the range ends is bright: a flow whose sign lies in it is seen whole at this cut.
 """
 
 from __future__ import annotations
@@ -33,12 +33,12 @@ SCALE_STEPS = 3.4
 SNR_WORDS, FRAMES_WORDS = "open picture over its noise", "frames averaged"
 
 
-def _cutoffs(seen: Visibility) -> str:
-    """At which cutoffs a flow is seen whole."""
+def _cuts(seen: Visibility) -> str:
+    """At which uncut fractions a flow is seen whole."""
     if seen.uncut_from is None or seen.uncut_to is None:
-        return "whole at no cutoff"
-    low, high = round((1.0 - seen.uncut_to) * 100), round((1.0 - seen.uncut_from) * 100)
-    return f"whole at {low} to {high} % cutoff"
+        return "whole at no cut"
+    low, high = round(seen.uncut_from * 100), round(seen.uncut_to * 100)
+    return f"whole with {low} to {high} % uncut"
 
 
 class Ruler(Inset):
@@ -54,7 +54,7 @@ class Ruler(Inset):
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
 
     def heading(self) -> str:
-        """With the cutoff it is for."""
+        """With the uncut fraction it is for."""
         if self.plan is None:
             return self.title
         uncut = number_text(self.plan.settings.blade.target_uncut * 100.0, 3)
@@ -93,7 +93,7 @@ class Ruler(Inset):
             self._paint_flow(p, seen, k, seen is plan.expected)
         self._paint_legend(p)
         self.label(p, self.fields["expect.open_snr"], before=SNR_WORDS)
-        words = _cutoffs(plan.expected)
+        words = _cuts(plan.expected)
         look, y = self.look, self._lane().bottom() + self.look.px(5.2)
         right = QPointF(self.width() - look.px(0.8), y)
         ink.small_text(p, look, right, words, colour=COLOURS.text, align=1.0)

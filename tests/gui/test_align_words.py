@@ -102,7 +102,7 @@ def test_card() -> None:
     spot = Spot(1, 1, 31.0, 29.0, 0, 0.5, 0.0, False)
     found = AidsReading(0.0, Target.CARD, spot=spot, walk=Walk.BACK, smallest=spot)
     assert walk_words(found) == "Go back: it was smaller"
-    assert spot_words(found) == "30.0\u2009px wide, smallest 30.0"
+    assert spot_words(found) == "30.0\u2009px wide, smallest so far 30.0\u2009px"
     bright = AidsReading(0.0, Target.CARD, spot=Spot(1, 1, 31, 29, 0, 1.0, 0, True))
     assert "expose less" in walk_words(bright)
     nothing = AidsReading(0.0, Target.CARD)
