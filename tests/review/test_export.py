@@ -119,6 +119,20 @@ def test_colours_of_a_clip_survive(enhancer, tmp_path) -> None:
     assert np.abs(shown.mean(axis=(0, 1)) - truth.mean(axis=(0, 1))).max() < 2.0
 
 
+def test_colours_are_converted_by_the_formula_of_the_standard() -> None:
+    blocks = np.random.default_rng(3).integers(0, 256, (90, 160, 3))
+    picture = blocks.repeat(2, axis=0).repeat(2, axis=1).astype(np.uint8)
+    blue, green, red = np.moveaxis(blocks / 255, 2, 0)
+    luma = 0.2126 * red + 0.7152 * green + 0.0722 * blue  # ITU-R BT.709-6, item 3.2 and 3.3
+    cb, cr = (blue - luma) / 1.8556, (red - luma) / 1.5748
+    truth = (16 + 219 * luma, 128 + 224 * cb, 128 + 224 * cr)
+    for n, (plane, exact) in enumerate(zip(to_yuv420(picture).planes, truth, strict=True)):
+        codes = np.frombuffer(memoryview(plane), np.uint8).reshape(plane.height, -1)
+        codes = codes[:: 1 if n else 2, : plane.width : 1 if n else 2]
+        # to the nearest code would be 0.5; the fast way is up to an eighth of a code further
+        assert np.abs(codes - exact).max() < 0.7
+
+
 def test_grey_is_converted_the_same_both_ways() -> None:
     ramp = np.repeat(np.arange(256, dtype=np.uint8).reshape(16, 16, 1), 3, axis=2)
     for plain, quick in zip(to_yuv420(ramp).planes, to_yuv420(ramp, grey=True).planes, strict=True):

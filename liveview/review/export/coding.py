@@ -89,7 +89,7 @@ _BT709 = _bt709()
 
 
 def to_yuv420(picture: Bytes, *, grey: bool = False) -> av.VideoFrame:
-    """A BGR picture of even size for the coders, BT.709, limited range, rounded to nearest.
+    """A BGR picture of even size for the coders, BT.709, limited range, within a code.
 
     ``grey`` promises that all channels are the same, which is quicker. The general converter of
     the video library is a code off in chroma, which tints greys.
@@ -122,10 +122,15 @@ def _grey_planes(picture: Bytes, planes: list[NDArray[np.uint8]]) -> None:
 
 
 def _colour_planes(picture: Bytes, planes: list[NDArray[np.uint8]]) -> None:
-    """Luma, and both chroma planes of half the size."""
+    """Luma, and both chroma planes of half the size.
+
+    All three rows of the matrix have a fast path, which takes less time than one of them alone.
+    """
     half = cv2.resize(picture, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     for n, plane in enumerate(planes):
-        plane[...] = cv2.transform(half if n else picture, _BT709[n : n + 1])
+        if n < 2:
+            codes = cv2.transform(half if n else picture, _BT709)
+        cv2.extractChannel(codes, n, plane)
 
 
 class ClipFile:
