@@ -35,17 +35,6 @@ def uncut_to_angle(uncut: float) -> float:
     return (min(max(uncut, 0.0), 1.0) - 0.5) * 2.0 * GAUGE_HALF
 
 
-def angle_to_uncut(angle_deg: float) -> float:
-    """Uncut fraction at a compass angle of -135..135; the ends beyond."""
-    wrapped = (angle_deg + 180.0) % 360.0 - 180.0
-    return min(max(wrapped / (2.0 * GAUGE_HALF) + 0.5, 0.0), 1.0)
-
-
-def legend_angle(value: float, scale: float) -> float:
-    """Compass angle of a signed value on the legend: negative left, positive right."""
-    return 180.0 - min(max(value / scale, -1.0), 1.0) * LEGEND_HALF
-
-
 def direction(angle_deg: float) -> tuple[float, float]:
     """Unit vector (x right, y down) of a compass angle."""
     radians = math.radians(angle_deg)

@@ -50,8 +50,6 @@ KNOBS = (
 )
 """Knobs that have a form of their own, in this order; flows follow as switches."""
 
-FAST = 10
-
 
 def knobs_for(rig: RigHandle) -> tuple[Knob, ...]:
     """The knobs that this rig has."""

@@ -87,11 +87,6 @@ class EventList(QWidget):
         return self._cards
 
     @property
-    def chosen_path(self) -> Path | None:
-        """The marked event."""
-        return self._chosen
-
-    @property
     def words(self) -> str:
         """What stands there instead of events."""
         return self._words

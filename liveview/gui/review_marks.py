@@ -25,7 +25,6 @@ Point = tuple[float, float]
 
 GRAB_PX = 16.0
 LEAST_DRAG_PX = 4.0
-EDGE_STEP = 0.02
 
 
 class Shape(Enum):

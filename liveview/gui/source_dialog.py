@@ -17,8 +17,6 @@ from liveview.gui.pad import Pad
 from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.words import first_up
 
-SHOWN_ROWS = 6
-
 
 class SourceDialog(Overlay):
     """A sheet of sources; the picture goes on behind it until one is chosen.

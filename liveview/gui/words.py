@@ -45,13 +45,6 @@ def percent(share: float | None, digits: int = 1) -> str:
     return DASH if share is None else f"{share * 100:.{digits}f}{THIN}%"
 
 
-def small_share(share: float) -> str:
-    """A share of 0..1 in percent that does not call something nothing."""
-    if 0 < share < 0.001:
-        return f"<{THIN}0.1{THIN}%"
-    return percent(share, 1)
-
-
 def with_unit(value: float, unit: str, *, sign: bool = False) -> str:
     """A value in ``contrast``, ``arcsec`` or ``sigma``, about three figures."""
     shown, suffix = (value * 100, f"{THIN}%") if unit == "contrast" else (value, "")

@@ -53,14 +53,6 @@ class BladeFit:
     valid: float
 
 
-def uncut_picture(light: Light, dark: Light, open_light: Light) -> Light:
-    """Uncut fraction per pixel; NaN where the open picture is not brighter than the dark."""
-    span = np.asarray(open_light, np.float64) - dark
-    rise = np.asarray(light, np.float64) - dark
-    share = np.divide(rise, span, out=np.full(span.shape, np.nan), where=span > 0)
-    return np.asarray(share, np.float32)
-
-
 class BladeMeter:
     """Reads the blade from frames, on a grid of some thousand pixels of the disc.
 

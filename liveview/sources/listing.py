@@ -45,19 +45,6 @@ def list_cameras(
     return tuple(_camera_answer(device, look or _look) for device in find())
 
 
-def first_camera(
-    *,
-    find: Callable[[], Sequence[CameraDevice]] = find_cameras,
-    look: Callable[[CameraDevice], SourceInfo] | None = None,
-) -> str | None:
-    """Address of the first camera that answers; None without one."""
-    for device in find():
-        answer = _camera_answer(device, look or _look)
-        if answer.answers:
-            return answer.address
-    return None
-
-
 def list_genicam() -> tuple[Answer, ...]:
     """Industrial cameras that answer; none where their library is not installed."""
     from liveview.sources.aravis import find_genicam

@@ -8,12 +8,9 @@ from hypothesis import strategies as st
 
 from liveview.gui.dial import (
     GAUGE_HALF,
-    LEGEND_HALF,
     DialGeometry,
-    angle_to_uncut,
     compass,
     direction,
-    legend_angle,
     shadow_of,
     uncut_to_angle,
 )
@@ -27,23 +24,10 @@ def test_half_cut_is_at_the_top_and_the_ends_are_symmetric() -> None:
     assert uncut_to_angle(1.4) == GAUGE_HALF
 
 
-@given(st.floats(0, 1))
-def test_uncut_and_angle_round_trip(uncut: float) -> None:
-    assert angle_to_uncut(uncut_to_angle(uncut)) == pytest.approx(uncut, abs=1e-12)
-    assert angle_to_uncut(uncut_to_angle(uncut) + 360.0) == pytest.approx(uncut, abs=1e-9)
-
-
 @given(st.floats(0, 359.9))
 def test_direction_and_compass_round_trip(angle: float) -> None:
     off = (compass(*direction(angle)) - angle + 180) % 360 - 180
     assert abs(off) < 1e-9
-
-
-def test_legend_has_zero_at_the_bottom_and_negative_on_the_left() -> None:
-    assert legend_angle(0.0, 0.1) == 180.0
-    x, _ = direction(legend_angle(-0.1, 0.1))
-    assert x < 0
-    assert legend_angle(5.0, 0.1) == 180.0 - LEGEND_HALF
 
 
 @pytest.mark.parametrize(

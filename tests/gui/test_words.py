@@ -50,11 +50,6 @@ def test_values_carry_their_unit() -> None:
     assert words.with_unit(3.0, "sigma") == f"3.0{THIN}σ"
 
 
-def test_a_small_share_is_not_called_nothing() -> None:
-    assert words.small_share(0.0) == f"0.0{THIN}%"
-    assert words.small_share(0.0004).startswith("<")
-
-
 def test_the_blade_line_says_what_to_do() -> None:
     def line(uncut: float | None) -> str:
         return words.blade_line(BladeReading(Side.LEFT, uncut=uncut), 0.5, 0.05)

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from liveview.imaging.blade import BladeMeter, advice, uncut_picture
-from liveview.imaging.disc import disc_mask
+from liveview.imaging.blade import BladeMeter, advice
 from liveview.model import Disc, Light, Side
 
 SHAPE = (220, 240)
@@ -95,12 +94,6 @@ def test_sigma_is_honest() -> None:
         told.append(fit.tilt_sigma)
     # The scatter of 40 draws is itself uncertain by 11 %.
     assert np.std(tilts) == pytest.approx(np.mean(told), rel=0.4)
-
-
-def test_picture_of_the_uncut_fraction() -> None:
-    share = uncut_picture(light(0.25), DARK, OPEN)
-    assert share[disc_mask(SHAPE, DISC) > 0] == pytest.approx(0.25, abs=1e-5)
-    assert np.isnan(uncut_picture(DARK, DARK, DARK)).all()
 
 
 @pytest.mark.parametrize(
