@@ -51,7 +51,10 @@ def blade_lines(
     to_go = "" if reached else travel_words(travel_to_go_m(uncut, settings))
     if to_go and to_go.lower() not in words.lower():
         lines.append(Line(f"To the target: {to_go}.", colour=COLOURS.quiet))
-    lines += [Line(text, gap=0.8) for text in (axial_words(blade), askew_words(blade)) if text]
+    where = axial_words(blade)
+    if words.startswith(("Move it", "Clear")):
+        where = where.partition(":")[0].rstrip(".") + "."  # what to do is said above
+    lines += [Line(text, gap=0.8) for text in (where, askew_words(blade)) if text]
     return lines
 
 

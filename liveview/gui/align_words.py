@@ -114,11 +114,9 @@ def instruction(blade: BladeReading, uncut: float | None, settings: Settings) ->
         return "Draw the blade back"
     if uncut > 0.97:
         return f"Bring the blade in from the {settings.blade.side.value}"
-    if is_even(blade) is False:
-        near = (blade.tilt_across or 0.0) > 0
-        off = blade.axial_offset_m
-        about = "" if off is None or abs(off) < 1e-3 else f" {abs(off) * 1e3:.0f}{THIN}mm"
-        return f"Move it{about} {'away from the mirror' if near else 'nearer to the mirror'}"
+    uneven = _uneven_words(blade)
+    if uneven:
+        return uneven
     if is_reached(uncut, settings):
         return "Hold it there"
     words = travel_words(travel_to_go_m(uncut, settings))
@@ -127,6 +125,18 @@ def instruction(blade: BladeReading, uncut: float | None, settings: Settings) ->
         if words
         else ("Cut more" if uncut > settings.blade.target_uncut else "Cut less")
     )
+
+
+def _uneven_words(blade: BladeReading) -> str:
+    """What to do where one side of the disc is dark; empty where none is."""
+    if _shaded(blade):
+        return "Clear the light's way"
+    if is_even(blade) is not False:
+        return ""
+    near = (blade.tilt_across or 0.0) > 0
+    off = blade.axial_offset_m
+    about = "" if off is None or abs(off) < 1e-3 else f" {abs(off) * 1e3:.0f}{THIN}mm"
+    return f"Move it{about} {'away from the mirror' if near else 'nearer to the mirror'}"
 
 
 def walk_words(aids: AidsReading) -> str:

@@ -10,7 +10,7 @@ from PyQt6.QtCore import QPointF, QRectF, QSize, Qt, pyqtSignal
 from PyQt6.QtGui import QFontMetricsF, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPolygonF
 from PyQt6.QtWidgets import QAbstractButton, QWidget
 
-from liveview.gui.catch_words import Arm, Heard
+from liveview.gui.catch_words import Arm, Heard, sound_title
 from liveview.gui.marks import notice_mark
 from liveview.gui.pad import keycap_width, paint_keycap
 from liveview.gui.paint import arc, pen, smooth, star, text_width
@@ -391,7 +391,7 @@ class LevelMeter(QWidget):
 
     def words(self) -> str:
         """All it says."""
-        title = f"Sound: {self._name}" if self._name else "Sound"
+        title = sound_title(self._name)
         return f"{title}\n{first_up(self._heard.words)}"
 
     def paintEvent(self, event: QPaintEvent | None) -> None:

@@ -76,7 +76,7 @@ class CaughtCards:
         An event that is still being written or compressed stays: the recorder works in its folder.
         """
         if not card.converted:
-            return f"{card.name} is still being written: a moment."
+            return f"{card.name} is still being compressed: a moment."
         try:
             self._binned.append(to_bin(card.path))
         except LiveviewError as error:

@@ -91,7 +91,8 @@ class MicrophoneSheet(Overlay):
         if sound is None:
             lines.append(Line("Nothing is heard at present.", gap=0.0, mark=notice_mark))
         else:
-            now = f"Now: {sound.name}, {sound.rate_hz / 1e3:g}{THIN}kHz"
+            name = "simulated sound" if sound.simulated else sound.name
+            now = f"Now: {name}, {sound.rate_hz / 1e3:g}{THIN}kHz"
             note = f" ({sound.note})" if sound.note and not sound.simulated else ""
             lines.append(Line(now + note + ".", gap=0.0))
             if sound.simulated:

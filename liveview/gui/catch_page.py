@@ -13,7 +13,7 @@ from pathlib import Path
 
 from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
-from PyQt6.QtWidgets import QWidget
+from PyQt6.QtWidgets import QFileDialog, QWidget
 
 from liveview.errors import LiveviewError, WorkerStuck
 from liveview.gui.bridge import Bridge
@@ -35,6 +35,7 @@ from liveview.gui.tuning import CATCH, TuningPanel
 from liveview.gui.window import Window
 from liveview.gui.words import count, first_up, seconds
 from liveview.model import Reading, SessionStatus
+from liveview.review.shelf import EventCard
 from liveview.settings import Settings
 
 LOOK_AGAIN_S = 2.0
@@ -136,6 +137,7 @@ class CatchPage(QWidget):
             Action("caught cautions", ("K",), "Cautions for sparks", group, self.toggle_cautions),
             Action("caught quiet", ("Q",), "Learn the quiet (again)", group, self.learn_quiet),
             Action("caught microphone", ("M",), "The microphone", group, self.toggle_microphone),
+            Action("caught folder", ("O",), "Another folder for events", group, self.ask_folder),
         )
 
     def make_pads(self) -> None:
@@ -145,6 +147,7 @@ class CatchPage(QWidget):
             "quiet": "Learn the quiet",
             "spark": "Spark",
             "microphone": "Microphone",
+            "folder": "Folder",
             "review": "Review",
             "bin": "Bin",
             "put back": "Put back",
@@ -179,6 +182,33 @@ class CatchPage(QWidget):
         most = longest_pre_s(self._status.ring_capacity_seconds)
         self._bridge.said.emit(f"The memory reaches back {seconds(most)} at this picture size.")
 
+    def ask_folder(self) -> None:
+        """Choose where events go; what waits in memory goes there, too."""
+        if self._bridge.supplies.keep_events_in is None:
+            self._bridge.said.emit("No events are kept here.")
+            return
+        folder = self._status.store.folder or str(Path.home())
+        dialog = QFileDialog(self.window(), "Where events go", folder)
+        dialog.setFileMode(QFileDialog.FileMode.Directory)
+        dialog.fileSelected.connect(lambda name: self.keep_in(Path(name)))
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.open()
+
+    def keep_in(self, folder: Path) -> None:
+        """Events go to this folder from now on, those that wait for a full disk first."""
+        keep = self._bridge.supplies.keep_events_in
+        if keep is None:
+            return
+        waiting = self._status.store.waiting_frames
+        try:
+            keep(folder)
+        except LiveviewError as error:
+            self._bridge.said.emit(first_up(str(error)))
+            return
+        self._controls.set("store", "folder", str(folder))
+        too = ", and what waits in memory" if waiting else ""
+        self._bridge.said.emit(f"Events go to {folder}{too}.")
+
     def open_in_review(self) -> None:
         """Ask for the chosen event to be opened in Review."""
         card = self.events.chosen
@@ -186,7 +216,7 @@ class CatchPage(QWidget):
             self._bridge.said.emit("There is no event to look at.")
         elif not self._can_review:
             self._bridge.said.emit(f"The event is in {card.path}")
-        elif not card.converted:
+        elif not self._written(card):
             self._bridge.said.emit(f"{card.name} is still being written: a moment.")
         else:
             self.review_asked.emit(str(card.path))
@@ -194,13 +224,19 @@ class CatchPage(QWidget):
     def review_ready(self) -> None:
         """The chosen event in Review; while the newest is still being written, the one before."""
         card = self.events.chosen
-        if card is not None and not card.converted and self.events.follows:
-            ready = next((older for older in self.events.cards if older.converted), None)
+        if card is not None and not self._written(card) and self.events.follows:
+            ready = next((older for older in self.events.cards if self._written(older)), None)
             if ready is not None and self._can_review:
                 self._bridge.said.emit("The newest is still being written: this is one before it.")
                 self.review_asked.emit(str(ready.path))
                 return
         self.open_in_review()
+
+    def _written(self, card: EventCard) -> bool:
+        """All of it is on the disk, compressed or not: Review reads both."""
+        return card.converted or not (
+            self._status.store.writing and card.path == self.events.cards[0].path
+        )
 
     @property
     def _can_review(self) -> bool:
@@ -363,6 +399,7 @@ class CatchPage(QWidget):
         self.pads["spark"].setVisible(source is not None and source.simulated)
         self.pads["review"].setVisible(there and self._can_review)
         self.pads["bin"].setVisible(there)
+        self.pads["folder"].setVisible(self._bridge.supplies.keep_events_in is not None)
         can_undo = self._cards is not None and self._cards.can_undo
         self.pads["put back"].setVisible(can_undo)
         self._layout.place_pads(self._look)

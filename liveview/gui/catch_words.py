@@ -268,6 +268,13 @@ def raw_rate(source: SourceInfo, rate_hz: float | None) -> float | None:
     return size * rate
 
 
+def sound_title(name: str) -> str:
+    """What is heard, as a heading; the simulated rig's scene stands at the top of the window."""
+    if name.startswith("simulated: "):
+        return "Sound of the simulated rig"
+    return f"Sound: {name}" if name else "Sound"
+
+
 def space_words(store: StoreStatus, per_second: float | None, reserve_mb: int) -> str:
     """Free space, less the reserve, and what it means in time."""
     if store.free_bytes is None:
@@ -275,7 +282,7 @@ def space_words(store: StoreStatus, per_second: float | None, reserve_mb: int) -
     free = max(store.free_bytes - reserve_mb * 1e6, 0.0)
     words = f"{data_size(free)} free"
     if per_second:
-        words += f": {time_words(free / per_second)} as it comes from the camera"
+        words += f": {time_words(free / per_second)} of the camera's frames"
     return words
 
 
@@ -311,7 +318,7 @@ def card_words(card: EventCard) -> tuple[str, str]:
     if card.cause not in (Cause.HAND, Cause.COUNT) or card.sparks > 1:
         parts.append(count(card.sparks, "spark", "sparks"))
     if not card.converted:
-        parts.append("raw")
+        parts.append("compressing")
     elif not card.complete:
         parts.append("cut short")
     return (title, DOT.join(parts))

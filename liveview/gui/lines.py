@@ -124,7 +124,7 @@ class Lines(QWidget):
             self._paint_figure(p, line, text_box, look)
             return
         side_flag = Qt.AlignmentFlag.AlignRight if self._right else Qt.AlignmentFlag.AlignLeft
-        p.drawText(text_box, int(side_flag | Qt.TextFlag.TextWordWrap), line.text)
+        p.drawText(text_box, int(side_flag | Qt.TextFlag.TextWordWrap), _breakable(line))
 
     def _paint_figure(self, p: QPainter, line: Line, box: QRectF, look: Look) -> None:
         metrics = QFontMetricsF(look.font(line.size, line.weight))
@@ -140,6 +140,11 @@ class Lines(QWidget):
         p.drawText(int(x + width + gap), int(base), line.suffix)
 
 
+def _breakable(line: Line) -> str:
+    """The text, with places where a long name of a file may go on in the next line."""
+    return line.text.replace("_", "_\u200b")
+
+
 def _inset(line: Line, look: Look) -> float:
     return 0.0 if line.mark is None else _mark_side(line, look) + look.px(1.0)
 
@@ -153,7 +158,7 @@ def _height(line: Line, width: float, look: Look) -> float:
     box = metrics.boundingRect(
         QRectF(0, 0, width - _inset(line, look), 10_000),
         int(Qt.TextFlag.TextWordWrap),
-        line.text or " ",
+        _breakable(line) or " ",
     )
     # Figures have no descenders: their box ends at the base line.
     tall = metrics.ascent() + metrics.descent() * 0.3 if line.size is Type.FIGURE else 0.0

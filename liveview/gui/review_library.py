@@ -90,7 +90,7 @@ class Library(QObject):
             self.said.emit(str(error))
             self.open_wanted.emit(path, None)
             return
-        self.said.emit("Moved to the bin. Ctrl Z takes it out again.")
+        self.said.emit("It is in the bin; Ctrl Z puts it back.")
         self._forget(path)
         if following is not None:
             self.open_wanted.emit(following, None)
@@ -105,7 +105,7 @@ class Library(QObject):
     def undo(self) -> None:
         """Take the event that was binned last out of the bin again."""
         if not self._binned:
-            self.said.emit("Nothing was binned since the program started.")
+            self.said.emit("Nothing to put back.")
             return
         try:
             path = restore(self._binned[-1])
@@ -117,7 +117,7 @@ class Library(QObject):
             self._elsewhere.insert(0, path)
         self.look_again()
         self.open_wanted.emit(path, None)
-        self.said.emit("Out of the bin again.")
+        self.said.emit("It is back.")
 
     def poll(self) -> None:
         """Take what was found; called on a timer while the folder is looked into."""

@@ -89,6 +89,7 @@ def test_faint_or_straight_shadow_says_nothing_of_the_angle() -> None:
         (blade(0.99), "Bring the blade in from the left"),
         (blade(0.5, 0.2, axial_offset_m=3e-3), "Move it 3\u2009mm away from the mirror"),
         (blade(0.5, -0.2), "Move it nearer to the mirror"),
+        (blade(0.32, 0.01, 0.5), "Clear the light's way"),
         (blade(0.52), "Hold it there"),
         (blade(0.7), "0.20\u2009mm further in"),
         (blade(0.3), "0.20\u2009mm back out"),

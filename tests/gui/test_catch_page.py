@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +12,7 @@ import numpy as np
 import pytest
 from PyQt6.QtCore import QPoint, QPointF, Qt
 from PyQt6.QtTest import QTest
-from PyQt6.QtWidgets import QApplication, QWidget
+from PyQt6.QtWidgets import QApplication, QFileDialog, QWidget
 from support.scripted_source import ScriptedSound, ScriptedSource, info
 from support.window_rig import HEIGHT, RATE, WIDTH, WindowRig, flashing_frames
 
@@ -24,7 +25,7 @@ from liveview.gui.catch_words import longest_pre_s
 from liveview.gui.other_pages import add_other_pages
 from liveview.gui.review_page import ReviewPage
 from liveview.model import ArmState, Cause, FrameSource, SoundBlock, SourceKind
-from liveview.recorder import Recorder
+from liveview.recorder import Recorder, StoredEvent
 from liveview.settings import Settings
 from liveview.sources import Input
 
@@ -96,7 +97,12 @@ class Bench:
                 clock=clock,
             )
 
-        self.rig = WindowRig(app, build_simulated if simulated else build, settings=settings)
+        self.rig = WindowRig(
+            app,
+            build_simulated if simulated else build,
+            settings=settings,
+            keep_events_in=self.recorder.save_pending,
+        )
         self.rig.first_picture()
         if whole:
             add_other_pages(self.rig.window, self.rig.bridge)
@@ -150,6 +156,52 @@ def drag(widget: QWidget, start: QPointF, end: QPointF) -> None:
         QTest.mouseMove(widget, at.toPoint())
         QTest.qWait(5)
     QTest.mouseRelease(widget, Qt.MouseButton.LeftButton, pos=end.toPoint())
+
+
+def choose_folder(bench: Bench, folder: Path) -> None:
+    """The sheet for another folder, opened by its key."""
+    bench.rig.press("O")
+    dialog = bench.rig.window.findChild(QFileDialog)
+    assert dialog is not None
+    dialog.fileSelected.emit(str(folder))
+    dialog.reject()
+
+
+def test_what_the_disk_refuses_stays_is_saved_elsewhere_and_holds_the_window_open(
+    make: Make, tmp_path: Path
+) -> None:
+    bench = make(on="off")
+    shutil.rmtree(bench.folder, ignore_errors=True)
+    bench.folder.write_text("a file where the folder was")
+    bench.rig.press("T")
+    bench.wait(lambda: "stay in memory" in bench.words())
+    bench.wait(lambda: bench.rig.bridge.status.arm is not ArmState.CATCHING)
+    choose_folder(bench, bench.folder / "inside")
+    bench.wait(lambda: "choose another folder" in bench.words())
+    bench.rig.press("Ctrl+Q")
+    bench.wait(lambda: "wait for the disk" in bench.words())
+    assert bench.rig.window.isVisible()
+    other = tmp_path / "another disk"
+    choose_folder(bench, other)
+    assert bench.rig.bridge.settings.store.folder == str(other)
+    bench.wait(lambda: not bench.rig.window.isVisible())
+    assert bench.recorder.drain(30.0)
+    (path,) = other.iterdir()
+    with StoredEvent.open(path) as event:
+        assert event.complete
+        assert len(event) > RATE
+
+
+def test_what_waits_can_be_given_up(make: Make) -> None:
+    bench = make(on="off")
+    shutil.rmtree(bench.folder, ignore_errors=True)
+    bench.folder.write_text("a file where the folder was")
+    bench.rig.press("T")
+    bench.wait(lambda: "stay in memory" in bench.words())
+    bench.rig.press("Ctrl+Q")
+    assert bench.rig.window.isVisible()
+    bench.rig.press("Ctrl+Q")
+    assert not bench.rig.window.isVisible()
 
 
 def test_a_flash_is_learnt_for_caught_listed_binned_and_put_back(make: Make) -> None:
@@ -212,6 +264,11 @@ def test_while_the_newest_is_written_the_one_before_opens_by_key(make: Make) -> 
     assert ready is not None
     newer = replace(ready, path=bench.folder / "newer", name="newer", converted=False)
     bench.page.events.show_cards((newer, ready))
+    bench.page.review_ready()
+    assert asked == [str(newer.path)]  # on the disk, though not compressed yet
+    asked.clear()
+    store = replace(bench.page._status.store, writing=True)
+    bench.page._status = replace(bench.page._status, store=store)
     bench.page.review_ready()
     assert asked == [str(ready.path)]
     assert "one before it" in bench.words()

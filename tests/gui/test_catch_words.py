@@ -26,6 +26,7 @@ from liveview.gui.catch_words import (
     memory_words,
     rate_words,
     raw_rate,
+    sound_title,
     space_words,
     store_words,
     time_words,
@@ -205,3 +206,9 @@ def test_the_rate_of_false_alarms_and_why_the_quiet_is_learnt_anew() -> None:
     anew = TriggerReading(learnt=0.4, anew="exposure changed")
     arm = arm_of(SessionStatus(arm=ArmState.LEARNING, trigger=anew), Catch())
     assert arm.line == "Anew: exposure changed; no spark now"
+
+
+def test_the_sound_is_named_once() -> None:
+    assert sound_title("simulated: sparks and a candle") == "Sound of the simulated rig"
+    assert sound_title("desk microphone") == "Sound: desk microphone"
+    assert sound_title("") == "Sound"

@@ -51,3 +51,14 @@ def test_new_words_are_measured_anew(block: Lines) -> None:
     block.resize(300, round(0.9 * block.needed_height(300)))
     block.show_lines(WORDS[:1])
     assert block.fitting == 1.0
+
+
+def test_a_long_name_of_a_file_goes_on_in_the_next_line(app: QApplication) -> None:
+    name = "2026-11-25_18-15-27_sound"
+    lines = Lines()
+    lines.set_look(Look())
+    lines.show_lines([Line(name)])
+    lines.resize(120, 100)
+    one = lines.needed_height(1000)
+    assert lines.needed_height(120) >= 1.8 * one
+    assert lines.words() == name

@@ -40,7 +40,7 @@ def test_binned_events_come_back(review) -> None:
     assert r.page.replay.path == path
     assert len(r.page.events.cards) == 2
     r.press("Ctrl+Z")
-    assert "Nothing was binned" in r.said()
+    assert "Nothing to put back" in r.said()
 
 
 def test_binning_the_last_event_leaves_words(review) -> None:
