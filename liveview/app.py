@@ -203,7 +203,8 @@ class House:
         """What the window is handed."""
         from liveview.gui.bridge import Supplies
 
-        return Supplies(self.session, self.cameras, self.scenes(), self.microphones)
+        keep = None if self._recorder is None else self._recorder.save_pending
+        return Supplies(self.session, self.cameras, self.scenes(), self.microphones, keep)
 
     def close(self) -> None:
         """Let the recorder finish what it can in the time."""

@@ -11,6 +11,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PyQt6.QtCore import QObject, QTimer, pyqtSignal
@@ -45,13 +46,15 @@ class Supplies:
 
     ``open_session`` builds a session (not started) for an address; ``look_for_cameras`` and
     ``look_for_microphones`` may take seconds and are called in a thread; ``scenes`` are the
-    simulated rig's.
+    simulated rig's. ``keep_events_in`` has events, those that wait in memory first, written to
+    another folder; it raises LiveviewError. None where no events are kept.
     """
 
     open_session: Callable[[str, Settings], Session]
     look_for_cameras: Callable[[], Sequence[SourceOffer]]
     scenes: Sequence[SourceOffer]
     look_for_microphones: Callable[[], Sequence[SourceOffer]] = tuple
+    keep_events_in: Callable[[Path], None] | None = None
 
 
 class Bridge(QObject):

@@ -47,7 +47,7 @@ class CatchLayout:
         self._right(look, page.heading, px(11), px(4))
         self._right(look, page.events, px(15), px(45))
         self._right(look, page.store, px(66), base - px(66.5))
-        put(page.caution, px(2), height - px(4.4), width - px(22), px(4))
+        put(page.caution, px(2), height - px(4.4), width - px(33), px(4))
         for sheet in (page.sheet, page.microphone):
             sheet.resize(width, height)
             sheet.set_look(look)
@@ -70,8 +70,13 @@ class CatchLayout:
                 pad.move(round(x), round(px(60.6)))
                 x -= px(0.4)
         pads["microphone"].move(round(px(1.4)), round(px(71)))
-        pad = pads["cautions"]
-        pad.move(round(width - px(1.5) - pad.width()), round(self._page.height() - px(5)))
+        x = width - px(1.5)
+        for name in ("cautions", "folder"):
+            pad = pads[name]
+            if not pad.isHidden():
+                x -= pad.width()
+                pad.move(round(x), round(self._page.height() - px(5)))
+                x -= px(0.4)
 
     def _free(self, look: Look, top: float, bottom: float) -> float:
         """Room between the page's edge and the instrument over a stretch of height, pixels."""

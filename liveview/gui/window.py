@@ -25,7 +25,7 @@ from liveview.gui.source_dialog import SourceDialog
 from liveview.gui.strip import PageBar, SourceStrip
 from liveview.gui.theme import COLOURS, Look, Weight
 from liveview.gui.watch_page import WatchPage
-from liveview.gui.words import THIN, seconds
+from liveview.gui.words import THIN, count, seconds
 from liveview.model import Reading, SessionState, SessionStatus
 from liveview.settings import Settings
 from liveview.shipped import shipped_folder
@@ -105,6 +105,7 @@ class Window(QWidget):
         self._look = Look()
         self._frozen_since: float | None = None
         self._answer_until = 0.0
+        self._closing = False
         self._view_before: str | None = None
         self.stuck: tuple[str, ...] = ()
         self.setWindowTitle("liveview")
@@ -243,7 +244,7 @@ class Window(QWidget):
             "keys": self._show_keys,
             **{name: partial(self._help, name) for name in ("guide", "explain", "card")},
             "back": self._back,
-            "quit": self.close,
+            "quit": self._quit,
             "hand": self._hand,
             "enhance": lambda: self.panels.toggle(self.panels.enhance),
             "catch": lambda: self.panels.toggle(self.panels.catch),
@@ -382,6 +383,8 @@ class Window(QWidget):
         if self._answer_until and self._clock() > self._answer_until:
             self._answer_until = 0.0
             self.answer.show_lines(())
+        if self._closing:
+            self._wait_for_disk()
 
     def _on_source(self, address: str) -> None:
         self._frozen_since = None
@@ -464,8 +467,36 @@ class Window(QWidget):
         p.fillRect(self.rect(), COLOURS.ground)
         p.end()
 
+    def _quit(self) -> None:
+        """Close, but not over frames that are in memory only; asked twice, close."""
+        if not self._holds_back():
+            self.close()
+
+    def _holds_back(self) -> bool:
+        """True the first time it is asked while frames of an event wait for the disk."""
+        if self._closing or not self._bridge.status.store.waiting_frames:
+            return False
+        self._closing = True
+        self._wait_for_disk()
+        return True
+
+    def _wait_for_disk(self) -> None:
+        """Say what is waited for; close once it is on the disk."""
+        store = self._bridge.status.store
+        if not store.waiting_frames:
+            self.close()
+            return
+        wait = f"{count(store.waiting_frames, 'frame waits', 'frames wait')} for the disk"
+        self.say(f"{wait}; then it closes. Close again: they are given up.")
+
     def closeEvent(self, event: QCloseEvent | None) -> None:
-        """The window goes first; then everything behind it is stopped within two seconds."""
+        """The window goes first; then everything behind it is stopped within two seconds.
+
+        Somebody who closes it is told if frames of an event are not on the disk yet.
+        """
+        if event is not None and event.spontaneous() and self._holds_back():
+            event.ignore()
+            return
         self.hide()
         words = list(self._bridge.stop(STOP_S))
         for page in self._book.values():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import time
 from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
 
 import numpy as np
 from PyQt6.QtTest import QTest
@@ -80,10 +81,12 @@ class WindowRig:
         addresses: tuple[str, ...] = ("camera:0",),
         settings: Settings | None = None,
         size: tuple[int, int] = (1280, 800),
+        keep_events_in: Callable[[Path], None] | None = None,
     ) -> None:
         self.app = app
         cameras = (SourceOffer("camera:other", "another camera", "640 x 480"),)
-        supplies = Supplies(build, lambda: cameras, (SourceOffer("simulated", "Your rig"),))
+        scenes = (SourceOffer("simulated", "Your rig"),)
+        supplies = Supplies(build, lambda: cameras, scenes, keep_events_in=keep_events_in)
         self.bridge = Bridge(supplies, settings or Settings())
         self.window = Window(self.bridge, VIEWS)
         self.window.resize(*size)
