@@ -188,15 +188,23 @@ class Writing:
         return max(11, round(min(self.canvas.width, self.canvas.height) / 32))
 
 
+@dataclass(frozen=True, slots=True)
+class _Patch:
+    """A part of the canvas that is written on: where it is, the letters, which pixels are ink."""
+
+    where: tuple[slice, slice]
+    ink: Bytes
+    mask: Bytes
+
+
 class Composer:
     """Puts frames on the canvas and writes on them."""
 
     def __init__(self, writing: Writing) -> None:
         self._writing = writing
-        self._layer: Bytes | None = None
-        self._patches: list[tuple[slice, slice]] = []
+        self._patches: list[_Patch] = []
         if not writing.look.plain or writing.lines:
-            self._layer = self._draw()
+            self._patches = self._draw()
 
     def compose(self, picture: Bytes, since_spark_s: float | None = None) -> Bytes:
         """One finished picture, uint8 (height, width, 3) BGR, fresh.
@@ -210,7 +218,8 @@ class Composer:
         """
         canvas, crop = self._writing.canvas, self._writing.canvas.crop
         picture = picture[crop.top : crop.top + crop.height, crop.left : crop.left + crop.width]
-        out = np.zeros((canvas.height, canvas.width, 3), np.uint8)
+        full = (canvas.inner_height, canvas.inner_width) == (canvas.height, canvas.width)
+        out: Bytes = (np.empty if full else np.zeros)((canvas.height, canvas.width, 3), np.uint8)
         place = out[
             canvas.top : canvas.top + canvas.inner_height,
             canvas.left : canvas.left + canvas.inner_width,
@@ -224,7 +233,8 @@ class Composer:
             smaller = canvas.inner_width < picture.shape[1]
             way = cv2.INTER_AREA if smaller else cv2.INTER_CUBIC
             cv2.resize(np.ascontiguousarray(picture[..., :3]), place.shape[1::-1], place, 0, 0, way)
-        self._lay_over(out)
+        for patch in self._patches:
+            cv2.copyTo(patch.ink, patch.mask, out[patch.where])
         if self._writing.look.time_stamp and since_spark_s is not None:
             size = self._writing.size
             write_text(out, time_words(since_spark_s), self._margin, self._margin + size, size)
@@ -234,46 +244,37 @@ class Composer:
     def _margin(self) -> int:
         return max(4, round(MARGIN * min(self._writing.canvas.width, self._writing.canvas.height)))
 
-    def _lay_over(self, out: Bytes) -> None:
-        if self._layer is None:
-            return
-        for patch in self._patches:
-            layer = self._layer[patch]
-            mask = layer[..., 3]
-            cv2.copyTo(np.ascontiguousarray(layer[..., :3]), mask, out[patch])
-
-    def _draw(self) -> Bytes:
-        """Everything that stays, with a mask in the fourth channel."""
+    def _draw(self) -> list[_Patch]:
+        """Everything that stays, drawn once."""
         canvas = self._writing.canvas
-        self._paper = np.full((canvas.height, canvas.width, 3), 1, np.uint8)
-        self._top_lines()
+        paper = np.full((canvas.height, canvas.width, 3), 1, np.uint8)
+        self._top_lines(paper)
         if self._writing.look.caption:
-            self._caption()
+            self._caption(paper)
         if self._writing.look.scale_bar and self._writing.scale is not None:
-            self._scale_bar()
+            self._scale_bar(paper)
         if self._writing.look.legend and self._writing.legend is not None:
-            self._legend()
-        inked = np.any(self._paper != 1, axis=2)
-        layer = np.dstack((self._paper, np.where(inked, np.uint8(255), np.uint8(0))))
-        self._patches = list(_boxes(inked))
-        return np.ascontiguousarray(layer)
+            self._legend(paper)
+        inked = np.any(paper != 1, axis=2)
+        mask = inked.view(np.uint8) * np.uint8(255)
+        return [_Patch(box, paper[box].copy(), mask[box].copy()) for box in _boxes(inked)]
 
-    def _top_lines(self) -> None:
+    def _top_lines(self, paper: Bytes) -> None:
         size, margin = self._writing.size, self._margin
         for row, line in enumerate(self._writing.lines):
             x = self._writing.canvas.width - margin - text_width(line, size)
-            write_text(self._paper, line, x, margin + size + row * round(1.4 * size), size)
+            write_text(paper, line, x, margin + size + row * round(1.4 * size), size)
 
-    def _caption(self) -> None:
+    def _caption(self, paper: Bytes) -> None:
         size, margin = self._writing.size, self._margin
         text = self._writing.look.caption
         x = max(margin, (self._writing.canvas.width - text_width(text, size)) // 2)
         between = text_width(text, size) <= 0.5 * self._writing.canvas.width
         above = size // 3 if between else round(2.2 * size)
         y = self._writing.canvas.height - margin - above
-        write_text(self._paper, text, x, y, size)
+        write_text(paper, text, x, y, size)
 
-    def _scale_bar(self) -> None:
+    def _scale_bar(self, paper: Bytes) -> None:
         canvas, size, margin = self._writing.canvas, self._writing.size, self._margin
         scale = self._writing.scale
         assert scale is not None
@@ -282,22 +283,22 @@ class Composer:
         px = round(length / metres_per_px)
         y = canvas.height - margin - size // 3
         thick = max(2, size // 6)
-        cv2.rectangle(self._paper, (margin - 1, y - thick - 1), (margin + px + 1, y + 1), EDGE, -1)
-        cv2.rectangle(self._paper, (margin, y - thick), (margin + px, y), INK, -1)
-        write_text(self._paper, length_words(length), margin, y - thick - size // 3, size)
+        cv2.rectangle(paper, (margin - 1, y - thick - 1), (margin + px + 1, y + 1), EDGE, -1)
+        cv2.rectangle(paper, (margin, y - thick), (margin + px, y), INK, -1)
+        write_text(paper, length_words(length), margin, y - thick - size // 3, size)
 
-    def _legend(self) -> None:
+    def _legend(self, paper: Bytes) -> None:
         canvas, size, margin = self._writing.canvas, self._writing.size, self._margin
         words = self._writing.legend or ""
         wide, high = round(0.2 * canvas.width), max(4, size // 2)
         left, top = canvas.width - margin - wide, canvas.height - margin - high
         codes = np.linspace(1, 255, wide).round().astype(np.uint8)
         table = palette(self._writing.palette)
-        cv2.rectangle(self._paper, (left - 1, top - 1), (left + wide, top + high), EDGE, -1)
+        cv2.rectangle(paper, (left - 1, top - 1), (left + wide, top + high), EDGE, -1)
         bar = np.maximum(table[codes, :3], 2)  # 1 is the paper's own colour
-        self._paper[top : top + high, left : left + wide] = bar
+        paper[top : top + high, left : left + wide] = bar
         x = canvas.width - margin - text_width(words, size)
-        write_text(self._paper, words, x, top - size // 3, size)
+        write_text(paper, words, x, top - size // 3, size)
 
 
 def _boxes(inked: Any) -> Iterable[tuple[slice, slice]]:
