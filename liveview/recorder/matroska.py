@@ -27,6 +27,11 @@ MICROSECOND = Fraction(1, 1_000_000)
 _BLOCK_HEADER = 4
 """Bytes between a packet's reported place and its data: track number, time, flags."""
 
+SLICES = 4
+"""Parts of a frame that are coded apart from each other, so that several cores read one frame."""
+ASIDE_THREADS = 2
+"""For writing and verifying, which nobody waits for."""
+
 _LAYOUTS = {1: "mono", 2: "stereo", 3: "2.1", 4: "4.0", 5: "5.0", 6: "5.1", 7: "6.1", 8: "7.1"}
 MOST_CHANNELS = max(_LAYOUTS)
 _SOUND_CODECS = {16: ("flac", "s16", np.int16), 24: ("flac", "s32", np.int32)}
@@ -137,15 +142,13 @@ class EventFile:
         self._audio_time = Fraction(1, sound.rate) if sound else MICROSECOND
 
     def _video_stream(self, source: SourceInfo, form: str) -> av.VideoStream:
-        slices = "4" if min(source.width, source.height) >= 64 else "1"
+        slices = str(SLICES) if min(source.width, source.height) >= 64 else "1"
         options = {"level": "3", "slicecrc": "1", "slices": slices, "g": "1", "context": "0"}
         options["coder"] = "rice" if source.bits <= 8 else "range_def"
         stream = self._file.add_stream("ffv1", options=options)
         stream.width, stream.height, stream.pix_fmt = source.width, source.height, form
         stream.codec_context.time_base = MICROSECOND
-        stream.codec_context.thread_type = "SLICE"
-        stream.codec_context.thread_count = 2
-        return stream
+        return _in_slices(stream, ASIDE_THREADS)
 
     def _sound_stream(self, sound: SoundForm) -> Any:
         stream: Any = self._file.add_stream(sound.codec, rate=sound.rate)
@@ -249,9 +252,10 @@ def _open(path: Path) -> Any:
         raise InputUnreadable("cannot read the recording", str(path)) from error
 
 
-def _ready(stream: Any) -> Any:
+def _in_slices(stream: Any, threads: int) -> Any:
+    """Let threads share each frame: threads that take a frame each would hand it out late."""
     stream.codec_context.thread_type = "SLICE"
-    stream.codec_context.thread_count = 2
+    stream.codec_context.thread_count = threads
     return stream
 
 
@@ -264,7 +268,7 @@ def read_frames(path: Path) -> Iterator[tuple[Pixels, Place]]:
         A frame cannot be decoded.
     """
     with _open(path) as file, path.open("rb") as raw:
-        stream = _ready(file.streams.video[0])
+        stream = _in_slices(file.streams.video[0], ASIDE_THREADS)
         for packet in file.demux(stream):
             if packet.size == 0:
                 continue
@@ -337,7 +341,8 @@ class RandomFrames:
         try:
             if not self._file.streams.video:
                 raise InputUnreadable("holds no pictures", str(path))
-            self._coder = _ready(self._file.streams.video[0]).codec_context
+            threads = min(SLICES, os.cpu_count() or 1)
+            self._coder = _in_slices(self._file.streams.video[0], threads).codec_context
             self.places = places if places is not None else list(self._walk())
         except BaseException:
             self.close()
