@@ -131,17 +131,6 @@ class Recorder:
         with self._guard:
             return tuple(self._recovered)
 
-    def apply(self, store: Store) -> None:
-        """New settings, from the next event on.
-
-        Raises
-        ------
-        BadRequest
-            The name pattern has an unknown field.
-        """
-        check_pattern(store.name)
-        self._target = Target(store_folder(store), store.name, store.reserve_mb * MEGABYTE)
-
     def begin(self, start: EventStart) -> None:
         """See :class:`~liveview.model.EventSink`."""
         if self._open or self._closed:

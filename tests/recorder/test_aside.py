@@ -12,6 +12,7 @@ import psutil
 import pytest
 
 from liveview.recorder import Recorder, StoredEvent, converter
+from liveview.settings import Store
 
 KILLED = Path(__file__).with_name("killed.py")
 
@@ -24,7 +25,7 @@ def beside(pid: int | None = None) -> psutil.Process | None:
     return None
 
 
-def wait(what: Callable[[], object], seconds: float = 30.0) -> None:
+def wait(what: Callable[[], object], seconds: float = 60.0) -> None:
     end = time.monotonic() + seconds
     while not what():
         assert time.monotonic() < end, "it did not come to it"
@@ -48,9 +49,9 @@ def test_one_process_gives_way_to_all_others_and_ends_with_the_recorder(kit) -> 
 
 
 def test_an_event_whose_conversion_was_killed_is_converted_again(kit, monkeypatch) -> None:
-    monkeypatch.setattr(converter, "RETRY_S", 0.2)
-    made = kit.make(400, (240, 320))
-    recorder = Recorder(kit.store, folder=kit.folder)
+    monkeypatch.setattr(converter, "RETRY_S", 1.0)
+    made = kit.make(1200, (240, 320))  # takes seconds: there is time to kill it
+    recorder = Recorder(Store(reserve_mb=0, ring_mb=256), folder=kit.folder)
     try:
         kit.feed(recorder, made)
         wait(lambda: list(kit.folder.glob("*.part/frames.mkv")))
