@@ -25,7 +25,7 @@ def beside(pid: int | None = None) -> psutil.Process | None:
     return None
 
 
-def wait(what: Callable[[], object], seconds: float = 60.0) -> None:
+def wait(what: Callable[[], object], seconds: float = 90.0) -> None:
     end = time.monotonic() + seconds
     while not what():
         assert time.monotonic() < end, "it did not come to it"
@@ -50,7 +50,7 @@ def test_one_process_gives_way_to_all_others_and_ends_with_the_recorder(kit) -> 
 
 def test_an_event_whose_conversion_was_killed_is_converted_again(kit, monkeypatch) -> None:
     monkeypatch.setattr(converter, "RETRY_S", 1.0)
-    made = kit.make(1200, (240, 320))  # takes seconds: there is time to kill it
+    made = kit.make(600, (240, 320))  # takes seconds: there is time to kill it
     recorder = Recorder(Store(reserve_mb=0, ring_mb=256), folder=kit.folder)
     try:
         kit.feed(recorder, made)
