@@ -65,6 +65,7 @@ def test_puffs_and_eddies_leave_the_laminar_foot_alone() -> None:
     assert np.abs(wild - quiet)[top].max() > 0.1 * scale
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("flame_m", [0.008, 0.012, 0.02])
 def test_the_plume_flickers_at_its_set_frequency(flame_m: float) -> None:
     settings = CandleSettings(x_m=0, flame_m=flame_m, draught=0, turbulence=0, y_m=-0.06)

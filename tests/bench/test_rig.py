@@ -40,6 +40,7 @@ def disc(rig: SimulatedRig, share: float = 0.9) -> np.ndarray:
     return np.hypot(rows, columns) < share * place.radius
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("exact", [True, False])
 def test_same_seed_same_bytes_in_any_order(exact: bool) -> None:
     flows = {"candle": {"on": True}, "spark": {"on": True, "first": 0.1}}
@@ -67,6 +68,7 @@ def test_uncut_fraction_read_from_the_pictures_is_the_set_one(exact: bool, trave
     assert uncut == pytest.approx(1.0 - travel, abs=0.006)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("exact", [True, False])
 @pytest.mark.parametrize("shutter", ["rolling", "global"])
 @pytest.mark.parametrize("late", [0.02, 0.4, 0.97])

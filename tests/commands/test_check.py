@@ -96,12 +96,14 @@ def test_a_folder_that_cannot_be_written_is_weak(tmp_path: Path) -> None:
     assert found.remedy
 
 
+@pytest.mark.slow
 def test_an_impossible_rate_is_weak() -> None:
     found = checking.frame_budget(Wanted(1e6, 320, 240))
     assert found.state == "weak"
     assert checking.memory(Wanted(1e6, 1280, 720)).state == "weak"
 
 
+@pytest.mark.slow
 def test_as_json(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     arguments = ["check", "--json", "--size", "320x240", "--rate", "30", "--folder", str(tmp_path)]
     assert main(arguments) == 0

@@ -76,6 +76,7 @@ def test_the_usual_files(event, tmp_path, capsys) -> None:
     assert capsys.readouterr().out.splitlines()[0] == str(tmp_path / f"{stem}.mp4")
 
 
+@pytest.mark.slow
 def test_every_kind_by_name(event, tmp_path) -> None:
     files = {
         "--clip": "c.webm",
@@ -128,6 +129,7 @@ def test_two_events_into_one_file(event, tmp_path, capsys) -> None:
     assert "several events" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_ctrl_c_leaves_no_half_file(event, tmp_path) -> None:
     clip = ["--clip", str(tmp_path / "c.mp4"), "--rate", "1/10000", "--width", "1280"]
     with running("export", str(event), *clip) as process:

@@ -152,6 +152,7 @@ def test_every_nth_thins_contrast_and_picture_only(clip: Path, tmp_path: Path) -
     assert (frames[0].width, frames[0].height) == (rec.WIDTH, rec.HEIGHT)
 
 
+@pytest.mark.slow
 def test_event_holds_the_frames_bit_for_bit(clip: Path, tmp_path: Path) -> None:
     setup = tmp_path / "rig.toml"
     setup.write_text('[catch]\npre_trigger = "0.2 s"\npost_trigger = "0.3 s"\n', encoding="utf-8")
@@ -169,6 +170,7 @@ def test_event_holds_the_frames_bit_for_bit(clip: Path, tmp_path: Path) -> None:
             np.testing.assert_array_equal(frame.pixels, frames[frame.number])
 
 
+@pytest.mark.slow
 def test_an_event_is_a_recording_with_its_own_calibration(clip: Path, tmp_path: Path) -> None:
     report = process(clip, tmp_path / "first", *LOSSLESS)
     folder = tmp_path / "first" / report["events"][0]["folder"]
@@ -179,6 +181,7 @@ def test_an_event_is_a_recording_with_its_own_calibration(clip: Path, tmp_path: 
     assert again["calibration"]["open"]["frames"] == report["calibration"]["open"]["frames"]
 
 
+@pytest.mark.slow
 def test_images_tiff_and_12_bit_give_the_same(tmp_path: Path) -> None:
     known = rec.known(bits=12)
     folder = tmp_path / "images"
@@ -205,6 +208,7 @@ def test_calibration_from_pictures(clip: Path, tmp_path: Path) -> None:
     assert any("mean of 1 frame" in words for words in report["warnings"])
 
 
+@pytest.mark.slow
 def test_h264_keeps_the_blade_reading(tmp_path: Path) -> None:
     clip = write_video(
         tmp_path / "clip.mp4",
@@ -245,6 +249,7 @@ def test_a_stream_that_dies_is_a_recording_that_ended(tmp_path: Path) -> None:
     assert any("the stream ended" in words for words in report["warnings"])
 
 
+@pytest.mark.slow
 def test_flash_and_crack_from_a_sound_file(clip: Path, tmp_path: Path) -> None:
     rate, distance_m = 48000, 1.0
     rng = np.random.default_rng(3)
@@ -278,6 +283,7 @@ def test_json_on_standard_output_is_the_report(
     assert err == ""
 
 
+@pytest.mark.slow
 def test_a_second_run_replaces_the_first(clip: Path, tmp_path: Path) -> None:
     process(clip, tmp_path, *LOSSLESS, "--contrast", "--catch", "off")
     process(clip, tmp_path, *LOSSLESS, "--catch", "off")

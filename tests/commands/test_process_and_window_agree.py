@@ -68,6 +68,7 @@ def shown_in_the_window(clip: Path) -> dict[int, Reading]:
     return found
 
 
+@pytest.mark.slow
 def test_uncut_tilt_and_clipping_are_the_same(tmp_path: Path) -> None:
     clip = write_video(tmp_path / "c.mkv", rec.as_bytes(rec.known().frames), rate_hz=rec.RATE_HZ)
     arguments = ["--transfer", "linear", "--catch", "off", *rec.STRETCHES]

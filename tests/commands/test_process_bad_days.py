@@ -44,6 +44,7 @@ def survives(data: bytes, folder: Path, capsys: pytest.CaptureFixture[str]) -> N
     assert {p.name for p in folder.iterdir()} <= before | {"out"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("tenth", range(1, 10))
 def test_cut_off_at_every_tenth(
     tenth: int, whole: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]
@@ -71,6 +72,7 @@ def test_a_recording_with_an_odd_name(whole: bytes, tmp_path: Path) -> None:
     assert report["recording"]["address"] == str(clip)
 
 
+@pytest.mark.slow
 def test_ctrl_c_keeps_what_was_read(tmp_path: Path) -> None:
     out = tmp_path / "out"
     with (
@@ -133,6 +135,7 @@ def test_senseless_sizes_in_headers(
     assert err.startswith("liveview: ") and err.count("\n") == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name", ["../../{cause}{number}", "/{number}", "C:\\\\x{number}", "CON", "..", "a\\u0000b", "~"]
 )

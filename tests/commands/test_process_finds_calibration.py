@@ -35,6 +35,7 @@ def test_found_and_as_good_as_named(tmp_path: Path) -> None:
     assert [e["frame"] for e in found["events"]] == [e["frame"] for e in named["events"]]
 
 
+@pytest.mark.slow
 def test_none_there_none_told(tmp_path: Path) -> None:
     frames = rec.as_bytes(rec.known().frames)[rec.frame_at("reference") :]
     clip = write_video(tmp_path / "clip.mkv", frames, rate_hz=rec.RATE_HZ)

@@ -131,6 +131,7 @@ def test_the_setup_opens_as_settings(made: Path) -> None:
     assert settings.camera.exposure_s == pytest.approx(0.004)
 
 
+@pytest.mark.slow
 def test_same_seed_same_bytes_other_seed_others(made: Path, scene: Path, tmp_path: Path) -> None:
     def digest(folder: Path) -> list[str]:
         names = ("recording.mkv", "times.csv", "truth.json", "setup.toml")

@@ -47,6 +47,7 @@ def test_one_clipped_pixel_is_marked_where_it_is() -> None:
     assert all(abs(x - 150) <= 4 and abs(y - 100) <= 4 for x, y in places)
 
 
+@pytest.mark.slow
 def test_mains_ripple_in_the_frames() -> None:
     aids = AlignAids(Settings(), info())
     for number in range(240):
@@ -74,6 +75,7 @@ def test_mains_ripple_in_the_rows_where_the_frames_stand_still() -> None:
     assert found.mains.depth == pytest.approx(0.06, rel=0.15)
 
 
+@pytest.mark.slow
 def test_a_plume_is_no_mains_ripple_in_the_rows() -> None:
     """Bands cross the picture; puffs that rise in a part of it do not."""
     row_time = 0.014 / 240

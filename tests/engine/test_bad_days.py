@@ -66,6 +66,7 @@ def test_stalled(tmp_path: Path, fault: Fault) -> None:
         assert fault.says not in live.words
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "a network camera sends the same picture again and again",
     says="the stream has repeated the same picture",
@@ -86,6 +87,7 @@ def test_frozen(tmp_path: Path, fault: Fault) -> None:
         assert fault.says not in live.words
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "the stream changes its size",
     says="opening it again",
@@ -110,6 +112,7 @@ def test_other_size(tmp_path: Path, fault: Fault) -> None:
             assert event.frame(0).pixels.shape == (96, 128)
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "rubbish in place of JPEG, a few pictures long",
     says="5 damaged pictures of the stream left out",
@@ -127,6 +130,7 @@ def test_rubbish(tmp_path: Path, fault: Fault) -> None:
             assert sum(event.lost_before) == 5
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "the computer's clock jumps back by an hour",
     says="(nothing)",
@@ -150,6 +154,7 @@ def test_wall_clock_back(tmp_path: Path, fault: Fault) -> None:
         assert live.words == ""
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "the computer goes to sleep for eight hours during an event, and wakes",
     says="trying again",
@@ -190,6 +195,7 @@ def test_sleep_and_wake(tmp_path: Path, fault: Fault, monkeypatch) -> None:
             )
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "frames go on after a hole of hours, without an error of the source",
     says="(nothing)",
@@ -269,6 +275,7 @@ print(status.state.value, *status.words, sep="\\n")
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="the limit is Linux's")
 @pytest.mark.fault(
     "the system gives less memory than the settings want",

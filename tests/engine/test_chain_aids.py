@@ -107,6 +107,7 @@ def test_an_average_begins_anew_after_a_jump() -> None:
     assert chain.run(late).noise.averaged == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("background", ["running", "median"])
 def test_backgrounds_that_follow(background: str) -> None:
     chain = chain_with(enhance(background=background, background_time_s=0.5, lamp_correction="off"))
@@ -121,6 +122,7 @@ def test_backgrounds_that_follow(background: str) -> None:
     assert abs(slope) < 0.008
 
 
+@pytest.mark.slow
 def test_late_steps_are_left_out_in_words() -> None:
     ticking = iter(np.arange(0, 1e6, 0.002))
     chain = Chain(enhance(smooth_px=2), info(live=True), clock=lambda: float(next(ticking)))

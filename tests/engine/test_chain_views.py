@@ -68,6 +68,7 @@ def test_nothing_of_an_earlier_view_is_left() -> None:
         assert (chain.run(rig.frame(0.5 * OPEN + 0.2)).picture[:10, :, :3] == 0).all()
 
 
+@pytest.mark.slow
 def test_units() -> None:
     rig = Rig()
     for unit in ("contrast", "arcsec", "sigma"):

@@ -118,6 +118,7 @@ def test_flashes_without_sound_agree_with_nothing(bench: Bench) -> None:
     assert not bench.check.reading.enough
 
 
+@pytest.mark.slow
 def test_another_opening_begins_anew(bench: Bench) -> None:
     """Its stamps may follow another clock: what was seen before must not be mixed in."""
     bench.check.start()

@@ -113,6 +113,7 @@ def test_a_session_of_six_hours(tmp_path: Path) -> None:
     assert sizes[-1][1] <= sizes[2][1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("drift", [-1e-4, 0.0, 1e-4])
 def test_the_sounds_clock_is_as_good_after_ten_hours(drift: float) -> None:
     """Blocks of 10 ms come up to 4 ms late from a clock that is off; none may be placed wrong."""
@@ -148,12 +149,14 @@ def spark_times(offset_s: float) -> list[float]:
     return found
 
 
+@pytest.mark.slow
 def test_sparks_are_timed_as_well_after_a_day() -> None:
     fresh, late = spark_times(0.0), spark_times(86_400.0)
     assert len(fresh) == 2
     np.testing.assert_allclose(np.array(late) - 86_400.0, fresh, atol=1e-9)
 
 
+@pytest.mark.slow
 def test_sound_of_hours_is_forgotten_and_counted() -> None:
     ring = SoundRing(5.0)
     block = np.zeros((480, 1), np.float32)

@@ -82,6 +82,7 @@ def test_still(strength: float) -> None:
     assert found.rms <= 1.05
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("strength", STRENGTHS)
 def test_shaken_and_drifting(strength: float) -> None:
     found = score(strength, SHAKEN, steady=True)
@@ -89,6 +90,7 @@ def test_shaken_and_drifting(strength: float) -> None:
     assert found.rms <= 1.15
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("strength", STRENGTHS)
 def test_rolling_flicker(strength: float) -> None:
     found = score(strength, ROWS, lamp_correction="rows")
@@ -119,6 +121,7 @@ def test_averaging_beats_the_single_frame(strength: float) -> None:
     assert averaged.told < 0.45 * single.told
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("strength", [pytest.param(1.0, marks=_SLOW), 2.0])
 def test_smoothing_beats_the_single_frame(strength: float) -> None:
     single = score(strength, STILL)
@@ -149,6 +152,7 @@ def test_told_noise_of_steadied_pictures() -> None:
     assert found.told == pytest.approx(found.rms, rel=0.12)
 
 
+@pytest.mark.slow
 def test_all_of_it_together() -> None:
     weather = Weather(flicker=0.01, row_flicker=0.05, shake_px=3.0, drift=0.1)
     found = score(

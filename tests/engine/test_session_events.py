@@ -164,6 +164,7 @@ class Hoarder(Kept):
         self.held.append(lease)
 
 
+@pytest.mark.slow
 def test_frames_without_a_slot_are_counted_and_capture_goes_on() -> None:
     says = info(512, 512, kind=SourceKind.CAMERA)
     clock = SessionClock()

@@ -11,6 +11,7 @@ from PyQt6.QtTest import QTest
 from PyQt6.QtWidgets import QApplication
 from support.window_rig import WindowRig, disc_frames, scripted, simulated
 
+from liveview.errors import InputUnreadable
 from liveview.gui.align_page import AlignPage
 from liveview.gui.around import chord
 from liveview.gui.other_pages import add_other_pages
@@ -123,6 +124,7 @@ def test_card_and_smoothing(open_align: Open) -> None:
     assert page.pads["smooth"].note != note
 
 
+@pytest.mark.slow
 def test_no_mistakes_in_a_real_rig(open_align: Open) -> None:
     rig, _ = open_align(scripted(disc_frames))
     press(rig, Qt.Key.Key_Y)
@@ -204,6 +206,7 @@ def test_a_learner_brings_a_misaligned_rig_to_half_cut_by_what_the_page_says(
     rig.wait(lambda: page.far.reached)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [(1280, 800), (1920, 1080), (960, 600)])
 def test_larger_words_are_neither_cut_nor_under_the_pads(
     open_align: Open, size: tuple[int, int]
@@ -218,3 +221,18 @@ def test_larger_words_are_neither_cut_nor_under_the_pads(
     bar = rig.window.pages.geometry()
     edge = page.width() / 2 - chord(page, page.dial.width(), bar.center().y())
     assert bar.right() <= edge
+
+
+def test_without_a_source_it_says_why_and_what_to_press(app: QApplication) -> None:
+    def build(address: str, settings: object) -> object:
+        raise InputUnreadable("there is no such file", "gone.mkv", "check the path")
+
+    rig = WindowRig(app, build, addresses=("gone.mkv",))  # type: ignore[arg-type]
+    try:
+        add_other_pages(rig.window, rig.bridge)
+        rig.window.turn_to("Align")
+        (page,) = rig.window.findChildren(AlignPage)
+        rig.wait(lambda: "there is no such file; check the path" in page.steps.words())
+        assert page.dial.picture.chip == "No picture: S chooses a source"
+    finally:
+        rig.close()

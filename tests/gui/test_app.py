@@ -23,6 +23,7 @@ def one_line(text: str) -> bool:
     return len(text.strip().splitlines()) == 1 and "Traceback" not in text
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="X11 and Wayland only")
 def test_without_a_display_it_says_so_in_one_line() -> None:
     env = environment(DISPLAY=None, WAYLAND_DISPLAY=None, QT_QPA_PLATFORM=None)
@@ -33,6 +34,7 @@ def test_without_a_display_it_says_so_in_one_line() -> None:
     assert "liveview process" in result.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="X11 only")
 def test_a_display_that_does_not_answer_is_no_crash() -> None:
     result = run(env=environment(DISPLAY=":4387", WAYLAND_DISPLAY=None, QT_QPA_PLATFORM=None))
@@ -45,6 +47,7 @@ def test_a_display_that_answers_is_no_problem(display: str) -> None:
     assert display_problem() is None
 
 
+@pytest.mark.slow
 def test_wrong_settings_are_one_line(tmp_path: Path, display: str) -> None:
     setup = tmp_path / "rig.toml"
     setup.write_text("[rig]\nmirror_diameter = '-3 mm'\n", encoding="utf-8")
@@ -54,12 +57,14 @@ def test_wrong_settings_are_one_line(tmp_path: Path, display: str) -> None:
     assert "mirror_diameter" in result.stderr
 
 
+@pytest.mark.slow
 def test_a_recording_that_is_not_there_is_one_line(tmp_path: Path, display: str) -> None:
     result = run("--source", str(tmp_path / "gone.mkv"), env=environment())
     assert result.returncode == 3
     assert one_line(result.stderr)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_it_opens_and_ends_when_asked(number: signal.Signals, tmp_path: Path, display: str) -> None:
     settings = tmp_path / "rig.toml"

@@ -81,6 +81,7 @@ def whole(event: StoredEvent) -> bool:
     return event.complete and numbers == list(range(numbers[0], numbers[-1] + 1))
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "the window is hidden or the screen is locked: nothing is painted",
     says="(nothing)",
@@ -106,6 +107,7 @@ def test_hidden(bench: Callable[..., Bench], fault: Fault) -> None:
     rig.wait(lambda: rig.window.page.dial.picture.reading.stamp.number > newest)
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "the window itself is held up for seconds",
     says="(nothing)",
@@ -146,6 +148,7 @@ def test_read_only_folder(bench: Callable[..., Bench], fault: Fault, tmp_path: P
         assert whole(event)
 
 
+@pytest.mark.slow
 @linux
 @pytest.mark.fault(
     "the whole home is read-only",

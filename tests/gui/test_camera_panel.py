@@ -215,6 +215,7 @@ def test_another_rate_opens_the_camera_again(open_window: Callable[..., WindowRi
     rig.wait(lambda: "25\u2009Hz asked" in panel.words())
 
 
+@pytest.mark.slow
 def test_the_panel_is_turned_by_the_mouse(open_window: Callable[..., WindowRig]) -> None:
     rig = open_window(simulated, addresses=("simulated",))
     session = rig.session
@@ -255,6 +256,7 @@ def test_the_check_says_how_it_stands(app: QApplication, reading: ClockReading, 
     assert words in sheet.words()
 
 
+@pytest.mark.slow
 def test_the_check_opens_runs_and_keeps_what_it_found(
     open_window: Callable[..., WindowRig],
 ) -> None:
@@ -316,6 +318,7 @@ def test_rows_for_which_there_is_no_room_come_into_sight_when_chosen(
     assert last.bottom() <= panel.height() - 8.0 * panel._look.px(1) + 1
 
 
+@pytest.mark.slow
 def test_the_sheet_of_sources_leads_to_the_panel(open_window: Callable[..., WindowRig]) -> None:
     rig = open_window(session_on(Device()))
     rig.press("S")

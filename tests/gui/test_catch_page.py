@@ -204,6 +204,7 @@ def test_what_waits_can_be_given_up(make: Make) -> None:
     assert not bench.rig.window.isVisible()
 
 
+@pytest.mark.slow
 def test_a_flash_is_learnt_for_caught_listed_binned_and_put_back(make: Make) -> None:
     bench = make(on="flash")
     page = bench.page
@@ -236,6 +237,7 @@ def test_a_flash_is_learnt_for_caught_listed_binned_and_put_back(make: Make) -> 
     assert "Nothing to put back" in bench.words()
 
 
+@pytest.mark.slow
 def test_by_hand_with_the_mouse_and_on_to_review(make: Make) -> None:
     bench = make(whole=True, on="off")
     asked: list[str] = []
@@ -254,6 +256,7 @@ def test_by_hand_with_the_mouse_and_on_to_review(make: Make) -> None:
     bench.wait(lambda: review.isVisible() and review.dial.picture.reading is not None)
 
 
+@pytest.mark.slow
 def test_while_the_newest_is_written_the_one_before_opens_by_key(make: Make) -> None:
     bench = make(on="off")
     asked: list[str] = []
@@ -288,6 +291,7 @@ def test_the_badge_arms_by_mouse_and_by_keyboard(make: Make) -> None:
     bench.wait(lambda: bench.rig.session.status().arm is ArmState.OFF)
 
 
+@pytest.mark.slow
 def test_handles_set_the_seconds_and_stop_where_the_memory_ends(make: Make) -> None:
     bench = make(on="flash")
     dial, bridge = bench.page.dial, bench.rig.bridge
@@ -308,6 +312,7 @@ def test_handles_set_the_seconds_and_stop_where_the_memory_ends(make: Make) -> N
     assert "memory reaches back" in bench.words()
 
 
+@pytest.mark.slow
 def test_handles_that_lie_together_are_taken_each_from_its_side(make: Make) -> None:
     bench = make(on="flash")
     dial, bridge = bench.page.dial, bench.rig.bridge
@@ -341,6 +346,7 @@ def test_rows_by_keys_and_the_memory_limit(make: Make) -> None:
     bench.wait(lambda: "nothing will start it" in bench.words())
 
 
+@pytest.mark.slow
 def test_the_threshold_is_drawn_on_the_strip_that_shows_the_signal(make: Make) -> None:
     bench = make(level=0.02, on="either")
     strip, bridge = bench.page.strip, bench.rig.bridge
@@ -354,6 +360,7 @@ def test_the_threshold_is_drawn_on_the_strip_that_shows_the_signal(make: Make) -
     assert "dB" in bench.words()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("level", "said"), [(0.0, "zeros"), (1.0, "overdriven"), (None, "no mic")])
 def test_bad_sound_is_told(make: Make, level: float | None, said: str) -> None:
     bench = make(level=level)
@@ -373,6 +380,7 @@ def test_cautions_are_always_there_and_more_on_a_key(make: Make) -> None:
     assert not bench.page.sheet.isVisible()
 
 
+@pytest.mark.slow
 def test_a_spark_of_the_simulated_rig_is_caught_with_its_sound(make: Make) -> None:
     bench = make(simulated=True, on="either")
     bench.wait(lambda: bool(bench.rig.bridge.status.trigger.crack))
@@ -415,6 +423,7 @@ def test_the_list_follows_a_folder_that_is_not_there_and_one_with_strange_things
     assert (tmp_path / "broken" / "event.json").read_text() == "{"
 
 
+@pytest.mark.slow
 def test_the_microphone_is_chosen_on_a_sheet_with_the_keyboard(make: Make) -> None:
     bench = make(0.01)
     page = bench.page
@@ -443,6 +452,7 @@ def test_the_microphone_is_chosen_on_a_sheet_with_the_keyboard(make: Make) -> No
     assert not page.microphone.isVisible()
 
 
+@pytest.mark.slow
 def test_the_quiet_is_learnt_again_and_the_rate_of_false_alarms_is_stated(make: Make) -> None:
     bench = make(0.01, on="flash", sensitivity_sigma=9.0)
     bench.rig.press("Q")

@@ -173,6 +173,7 @@ def test_every_rig_is_drawn_in_every_shape(app: object, kind: str, size: tuple[i
     assert np.mean(light < 0.1) > 0.5
 
 
+@pytest.mark.slow
 def test_nothing_flashes(app: object) -> None:
     """A pair of opposite changes by a tenth of full luminance (WCAG 2.3.1) is a flash.
 

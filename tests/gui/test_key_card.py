@@ -99,6 +99,7 @@ def test_a_show_files_own_keys_are_on_it(tmp_path: Path, app: object) -> None:
     assert " ".join(words_of(path)).count("F13 PgDown \u2192 Next caption") == 1
 
 
+@pytest.mark.slow
 def test_more_keys_make_smaller_text_and_still_one_page(tmp_path: Path, app: object) -> None:
     path = tmp_path / "keys.pdf"
     few = [an_action(f"thing {k}", f"Ctrl+F{k + 1}") for k in range(12)]
@@ -121,6 +122,7 @@ def test_a_place_that_cannot_be_written_is_told(tmp_path: Path, app: object) -> 
         write_key_card([], tmp_path / "no such folder" / "keys.pdf")
 
 
+@pytest.mark.slow
 def test_the_window_asks_where_and_writes_it(window: WindowRig, tmp_path: Path) -> None:
     path = tmp_path / "card.pdf"
     window.window.helps.print_card()
@@ -144,6 +146,7 @@ def test_a_refusal_is_said(window: WindowRig, tmp_path: Path) -> None:
     assert "cannot be written" in said[0]
 
 
+@pytest.mark.slow
 def test_the_command_writes_it_without_a_display(tmp_path: Path) -> None:
     """With the keys of a show file on it."""
     show = tmp_path / "mine.toml"

@@ -50,6 +50,7 @@ def test_its_key_opens_it_and_the_next_one_goes_back(rig: WindowRig) -> None:
     assert rig.window.page.isVisible()
 
 
+@pytest.mark.slow
 def test_letters_typed_into_the_plan_do_not_drive_the_picture(rig: WindowRig) -> None:
     page = plan_of(rig)
     QTest.keyClick(rig.window, Qt.Key.Key_F2)

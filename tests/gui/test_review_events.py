@@ -7,6 +7,7 @@ import shutil
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from support import review_events
 
 
@@ -26,6 +27,7 @@ def test_newest_event_opens_at_its_spark_with_a_card_for_each(review) -> None:
     assert r.page.events._posters
 
 
+@pytest.mark.slow
 def test_binned_events_come_back(review) -> None:
     r = review()
     path = r.page.replay.path
@@ -43,6 +45,7 @@ def test_binned_events_come_back(review) -> None:
     assert "Nothing to put back" in r.said()
 
 
+@pytest.mark.slow
 def test_binning_the_last_event_leaves_words(review) -> None:
     r = review()
     r.press("Delete", "Delete")
@@ -52,6 +55,7 @@ def test_binning_the_last_event_leaves_words(review) -> None:
     assert r.page.dial.picture.reading is None
 
 
+@pytest.mark.slow
 def test_an_event_that_somebody_removed_is_left(review) -> None:
     r = review()
     shutil.rmtree(r.page.replay.path)
@@ -61,6 +65,7 @@ def test_an_event_that_somebody_removed_is_left(review) -> None:
     assert len(r.page.events.cards) == 1
 
 
+@pytest.mark.slow
 def test_a_damaged_event_says_so_and_the_others_still_open(review) -> None:
     r = review(older=False)
     path = r.page.events.cards[1].path
@@ -78,6 +83,7 @@ def test_a_damaged_event_says_so_and_the_others_still_open(review) -> None:
     assert r.page.replay.shown is not None
 
 
+@pytest.mark.slow
 def test_a_damaged_frame_says_so_and_the_next_is_shown(review) -> None:
     r = review()
     path = r.page.replay.path
@@ -99,6 +105,7 @@ def test_a_damaged_frame_says_so_and_the_next_is_shown(review) -> None:
     assert r.page.replay.shown.index == 33
 
 
+@pytest.mark.slow
 def test_an_empty_folder_says_where_events_come_from(review) -> None:
     r = review(events=False)
     assert r.page.replay.path is None
@@ -108,6 +115,7 @@ def test_an_empty_folder_says_where_events_come_from(review) -> None:
     r.press("Escape")
 
 
+@pytest.mark.slow
 def test_an_event_elsewhere_is_opened_and_other_recordings_go_to_the_source(
     review, tmp_path: Path
 ) -> None:
@@ -127,6 +135,7 @@ def test_an_event_elsewhere_is_opened_and_other_recordings_go_to_the_source(
     assert chosen == [str(video)]
 
 
+@pytest.mark.slow
 def test_a_new_event_appears_in_the_list_by_itself(review, recorded: Path) -> None:
     r = review()
     newer = next(path for path in recorded.iterdir() if path.is_dir())

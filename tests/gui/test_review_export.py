@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from PyQt6.QtCore import Qt
 from PyQt6.QtTest import QTest
 from support.review_window import LEFT, Review
@@ -25,6 +26,7 @@ def test_enter_writes_as_the_sheet_says_and_space_chooses(review) -> None:
     assert (r.page.export_folder / f"{r.page.replay.facts.name}_raw.png").is_file()
 
 
+@pytest.mark.slow
 def test_a_still_and_a_clip_are_written_from_the_sheet(review) -> None:
     r = review()
     r.press("Shift+Right")
@@ -47,6 +49,7 @@ def test_a_still_and_a_clip_are_written_from_the_sheet(review) -> None:
     assert r.page.replay.index == 17
 
 
+@pytest.mark.slow
 def test_a_cancelled_export_leaves_nothing_and_the_window_goes_on(review) -> None:
     r = review()
     r.press(*[","] * 5)
@@ -62,6 +65,7 @@ def test_a_cancelled_export_leaves_nothing_and_the_window_goes_on(review) -> Non
     assert not folder.exists() or not any(folder.iterdir())
 
 
+@pytest.mark.slow
 def test_the_window_can_be_closed_while_it_exports(review) -> None:
     r = review()
     r.press(*[","] * 5)

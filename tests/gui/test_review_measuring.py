@@ -12,6 +12,7 @@ from support.review_window import LEFT
 from liveview.review.measure import load_measurements
 
 
+@pytest.mark.slow
 def test_a_length_is_measured_with_its_uncertainty_and_kept(review) -> None:
     r = review()
     r.press("D")
@@ -55,6 +56,7 @@ def test_an_angle_and_a_known_length(review) -> None:
     assert length == pytest.approx(10e-3, rel=0.03)
 
 
+@pytest.mark.slow
 def test_front_is_followed_by_itself_and_its_speed_is_right(review) -> None:
     r = review()
     r.press("Shift+Right", "F")
@@ -78,6 +80,7 @@ def test_front_is_followed_by_itself_and_its_speed_is_right(review) -> None:
     assert table.startswith("frame,time_s,radius_px")
 
 
+@pytest.mark.slow
 def test_front_by_hand_takes_the_place_of_the_found_one(review) -> None:
     r = review()
     r.press("Shift+Right", "F")
@@ -88,6 +91,7 @@ def test_front_by_hand_takes_the_place_of_the_found_one(review) -> None:
     assert by_hand[0].radius_px == pytest.approx(19.0, abs=0.5)
 
 
+@pytest.mark.slow
 def test_no_front_is_said_in_words(review) -> None:
     r = review()
     r.press("Home", "[", "Right", "Right", "Right", "]", "F")
@@ -97,6 +101,7 @@ def test_no_front_is_said_in_words(review) -> None:
     assert not r.page.panel.keep.isVisible()
 
 
+@pytest.mark.slow
 def test_flicker_and_plume_answer_in_words_when_there_is_none(review) -> None:
     r = review()
     r.press("H")

@@ -33,6 +33,7 @@ def test_keys_step_and_the_picture_is_that_frame(review) -> None:
     assert "Frame 9 of 34" in r.page.moment.words()
 
 
+@pytest.mark.slow
 def test_it_plays_at_a_named_rate_to_the_end_and_loops(review) -> None:
     r = review()
     assert "1/40 of real time" in r.page.moment.words()
@@ -58,6 +59,7 @@ def test_it_plays_at_a_named_rate_to_the_end_and_loops(review) -> None:
     assert not r.page.replay.playing
 
 
+@pytest.mark.slow
 def test_a_stretch_is_set_by_keys_and_played_only(review) -> None:
     r = review()
     r.press("[", "Shift+Right", "]")
@@ -71,6 +73,7 @@ def test_a_stretch_is_set_by_keys_and_played_only(review) -> None:
     assert (r.page.replay.player.first, r.page.replay.player.last) == (0, 33)
 
 
+@pytest.mark.slow
 def test_dragging_on_the_ring_goes_to_that_moment(review) -> None:
     r = review()
     dial, rings = r.page.dial, r.page.dial.rings
@@ -90,6 +93,7 @@ def test_dragging_on_the_ring_goes_to_that_moment(review) -> None:
     assert r.page.replay.shown.index == 25
 
 
+@pytest.mark.slow
 def test_ring_shows_sparks_losses_and_sound(review) -> None:
     r = review()
     face = r.page.dial.face
@@ -101,6 +105,7 @@ def test_ring_shows_sparks_losses_and_sound(review) -> None:
     assert crack == pytest.approx(0.5 * 3.6 / 3.5, abs=0.01)
 
 
+@pytest.mark.slow
 def test_views_and_gain_as_live(review) -> None:
     r = review()
     r.press("Right", "Right", "Right", "3")
@@ -119,6 +124,7 @@ def test_views_and_gain_as_live(review) -> None:
     assert r.page.dial.picture.reading.scale == pytest.approx(before)
 
 
+@pytest.mark.slow
 def test_plain_and_lifted_stand_on_both_sides_of_an_edge_that_is_dragged(review) -> None:
     r = review()
     r.press("Shift+Right", "C")
@@ -141,6 +147,7 @@ def test_plain_and_lifted_stand_on_both_sides_of_an_edge_that_is_dragged(review)
     assert marks.beside is None
 
 
+@pytest.mark.slow
 def test_a_held_picture_is_compared_with_another_instant_and_another_event(review) -> None:
     r = review()
     r.press("V", "Right", "Right", "Right")
@@ -154,6 +161,7 @@ def test_a_held_picture_is_compared_with_another_instant_and_another_event(revie
     assert r.page.replay.compare is Compare.NONE
 
 
+@pytest.mark.slow
 def test_the_key_sheet_lists_the_keys_of_this_page_and_all_of_them(review) -> None:
     r = review()
     rows = [row for column in r.rig.window.key_sheet.columns() for row in column]

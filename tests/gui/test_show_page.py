@@ -105,6 +105,7 @@ def stage(app: QApplication) -> Iterator[Stage]:
     made.rig.close()
 
 
+@pytest.mark.slow
 def test_a_whole_show_by_keys(stage: Stage) -> None:
     desk, rig = stage.desk, stage.rig
     assert not desk.stage.running
@@ -186,6 +187,7 @@ def test_a_whole_show_by_keys(stage: Stage) -> None:
     assert rig.window.answer.words() == "" or "error" not in rig.window.answer.words()
 
 
+@pytest.mark.slow
 def test_more_gain_ends_by_itself(app: QApplication) -> None:
     made = Stage(app, scripted(disc_frames), wanted=settings(more_gain_for="200 ms"))
     try:
@@ -227,6 +229,7 @@ def test_nothing_of_the_presenter_appears_on_the_audiences_window(stage: Stage) 
     assert "a fault" in stage.page.guard.words().lower()
 
 
+@pytest.mark.slow
 def test_words_take_turns_beside_pictures_and_wait_for_nothing_without_them(stage: Stage) -> None:
     desk, page, bridge = stage.desk, stage.page, stage.rig.bridge
     stage.go_on()
@@ -284,6 +287,7 @@ def test_the_guard_is_switched_off_only_through_its_warning(stage: Stage) -> Non
     assert desk.frame.guarded
 
 
+@pytest.mark.slow
 def test_the_caution_has_room_beside_the_pads_with_large_words(app: QApplication) -> None:
     made = Stage(app, scripted(disc_frames), wanted=settings().replaced("screen", text_scale=1.25))
     try:
@@ -310,6 +314,7 @@ def test_settable_keys_and_a_foot_switch(app: QApplication) -> None:
         made.rig.close()
 
 
+@pytest.mark.slow
 def test_a_stalled_camera_leaves_the_last_picture_and_a_small_mark(app: QApplication) -> None:
     def steps() -> Iterator[Step]:
         yield from itertools.islice(disc_frames(), 90)
@@ -348,6 +353,7 @@ class Beat:
         return self.now_s
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hz", [2, 5, 20])
 def test_sparks_reach_the_audience_within_the_limits(app: QApplication, hz: int) -> None:
     """Full-screen sparks through desk and window; every frame sent is judged independently."""
@@ -392,6 +398,7 @@ def test_sparks_reach_the_audience_within_the_limits(app: QApplication, hz: int)
         made.close()
 
 
+@pytest.mark.slow
 def test_every_spark_is_replayed_slowly_and_then_it_is_live_again(app: QApplication) -> None:
     wanted = settings(
         replay_by_itself=True, replay_rate="1/4", replay_before="50 ms", replay_after="150 ms"
@@ -424,6 +431,7 @@ def test_every_spark_is_replayed_slowly_and_then_it_is_live_again(app: QApplicat
         made.rig.close()
 
 
+@pytest.mark.slow
 def test_the_replay_can_be_left_at_any_time(app: QApplication) -> None:
     wanted = settings(replay_rate="1/100").replaced("catch", on="flash", learn_s=1.0)
     made = Stage(app, scripted(flashing_frames), wanted=wanted)
@@ -449,6 +457,7 @@ def simulated_source(address: str, wanted: Settings) -> Session:
     return Session(wanted, frames, clock=clock)
 
 
+@pytest.mark.slow
 def test_a_simulated_rig_is_labelled_for_the_audience_too(app: QApplication) -> None:
     made = Stage(app, simulated_source)
     try:

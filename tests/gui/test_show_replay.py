@@ -90,6 +90,7 @@ def test_it_can_be_ended_before_it_began() -> None:
     assert tape.fault == ""
 
 
+@pytest.mark.slow
 def test_an_event_on_the_disk_plays_its_stretch_about_the_spark(
     app: QApplication, tmp_path: Path
 ) -> None:

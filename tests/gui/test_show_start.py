@@ -18,6 +18,7 @@ def run(*arguments: str) -> subprocess.CompletedProcess[str]:
     )
 
 
+@pytest.mark.slow
 def test_it_is_live_on_the_audiences_screen_in_one_step(tmp_path: Path, display: str) -> None:
     show = tmp_path / "evening.toml"
     show.write_text(
@@ -42,6 +43,7 @@ def test_it_is_live_on_the_audiences_screen_in_one_step(tmp_path: Path, display:
     assert errors.strip() == ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("text", "says", "code"),
     [
@@ -62,6 +64,7 @@ def test_a_wrong_show_is_one_line(
     assert "Traceback" not in result.stderr
 
 
+@pytest.mark.slow
 def test_a_show_and_a_set_up_together_are_refused(display: str) -> None:
     result = run("--show", "sparks", "--setup", "rig.toml")
     assert result.returncode == 2

@@ -54,6 +54,7 @@ def test_it_shows_a_picture_its_readings_and_the_count_of_lost_frames(open_windo
     rig.wait(lambda: rig.window.page.dial.picture.reading.disc is not None)
 
 
+@pytest.mark.slow
 def test_the_only_picture_of_a_still_stays_though_it_came_before_the_window(
     open_window: Open,
 ) -> None:
@@ -82,6 +83,7 @@ def test_the_only_picture_of_a_still_stays_though_it_came_before_the_window(
     assert rig.window.page.dial.picture.reading is not None
 
 
+@pytest.mark.slow
 def test_lost_frames_are_counted_on_the_screen(open_window: Open) -> None:
     def steps() -> Iterator[object]:
         frames = iter(disc_frames())
@@ -136,6 +138,7 @@ def test_calibration_is_taken_by_key_and_undone(open_window: Open) -> None:
     assert "Nothing to undo" in words_of(rig)
 
 
+@pytest.mark.slow
 def test_a_calibration_picture_is_taken_by_mouse(open_window: Open) -> None:
     rig = open_window(scripted(disc_frames))
     rig.first_picture()
@@ -173,6 +176,7 @@ def test_views_and_gain(open_window: Open) -> None:
     rig.wait(lambda: rig.window.page.dial.picture.reading.view == "plain")
 
 
+@pytest.mark.slow
 def test_the_disc_by_hand_and_found_again(open_window: Open) -> None:
     rig = open_window(scripted(disc_frames))
     rig.first_picture()
@@ -210,6 +214,7 @@ def test_sheets_open_and_close_by_key(open_window: Open) -> None:
     rig.wait(lambda: rig.session.status().taking is not None or rig.session.status().has)
 
 
+@pytest.mark.slow
 def test_after_a_sheet_keys_go_to_the_page_that_is_open(open_window: Open) -> None:
     rig = open_window(scripted(disc_frames))
     rig.first_picture()
@@ -229,6 +234,7 @@ def test_after_a_sheet_keys_go_to_the_page_that_is_open(open_window: Open) -> No
     assert rig.window.page.dial.picture.hasFocus()
 
 
+@pytest.mark.slow
 def test_another_source_is_chosen_from_the_sheet(open_window: Open) -> None:
     opened: list[str] = []
     build = scripted(disc_frames)
@@ -249,6 +255,7 @@ def test_another_source_is_chosen_from_the_sheet(open_window: Open) -> None:
     assert not rig.window.sources.isVisible()
 
 
+@pytest.mark.slow
 def test_the_first_source_that_delivers_is_taken_and_the_other_named(open_window: Open) -> None:
     good = scripted(disc_frames)
 
@@ -276,6 +283,7 @@ def test_a_source_that_cannot_be_opened_is_said_and_keys_do_not_crash(open_windo
         rig.press(key)
 
 
+@pytest.mark.slow
 def test_a_stalled_source_says_so_and_comes_back(open_window: Open) -> None:
     openings = itertools.count()
 
@@ -293,6 +301,7 @@ def test_a_stalled_source_says_so_and_comes_back(open_window: Open) -> None:
     assert next(openings) >= 2
 
 
+@pytest.mark.slow
 def test_a_stuck_driver_does_not_hang_the_window(open_window: Open) -> None:
     stuck = Stuck()
 
@@ -317,6 +326,7 @@ def test_closing_is_quick_and_leaves_no_thread(open_window: Open) -> None:
     assert rig.window.stuck == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [(1280, 800), (1920, 1080), (960, 600), (1024, 1200)])
 def test_nothing_is_cut_off_or_lies_over_something_else(
     open_window: Open, size: tuple[int, int]

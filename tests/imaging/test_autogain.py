@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from liveview.imaging.autogain import AutoGain, wanted_scale
 
@@ -21,6 +22,7 @@ def test_wanted_holds_nearly_all() -> None:
     assert wanted_scale(EDGES, np.zeros(256, int), None) > 0
 
 
+@pytest.mark.slow
 def test_short_excursions_change_nothing() -> None:
     gain = AutoGain()
     first = gain.update(0.0, EDGES, counts(0.05), None)
@@ -29,6 +31,7 @@ def test_short_excursions_change_nothing() -> None:
         assert gain.update(frame / 60, EDGES, counts(0.15 if wide else 0.05), None) == first
 
 
+@pytest.mark.slow
 def test_lasting_ones_do_once() -> None:
     gain = AutoGain()
     first = gain.update(0.0, EDGES, counts(0.05), None)

@@ -93,6 +93,7 @@ def test_too_dark_a_room_tells_only_that_something_changed() -> None:
     assert watched({}, outside=0.0).reading.kind is Drift.UNTOLD
 
 
+@pytest.mark.slow
 def test_white_balance_is_told_from_exposure() -> None:
     grey = (1.0, 1.0, 1.0)
     shifted = watched({"colours": (0.9, 1.0, 1.12)}, colours=grey).reading

@@ -51,6 +51,7 @@ def test_every_third_row_of_a_large_disc() -> None:
     assert counts[np.searchsorted(edges, 0, side="right") - 1] == 200 * 700
 
 
+@pytest.mark.slow
 @given(st.floats(0.0005, 0.05), st.integers(0, 9))
 def test_share_above_counts_parts_of_bins(sigma: float, seed: int) -> None:
     edges, counts = ContrastCounter().count(ratios(0.02, seed), 1.0, INSIDE)

@@ -54,6 +54,7 @@ def test_lasting_flow_is_not_swallowed(strength: float) -> None:
     assert inner.mean() < 0.2 * strength * SIGMA
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("drift", [0.02, 0.1])
 def test_drift_is_followed_also_under_flow(drift: float) -> None:
     background = RunningBackground(BASE, 0.2)

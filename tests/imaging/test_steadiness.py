@@ -64,6 +64,7 @@ def test_flow_and_lamp_do_not_pull(shift: tuple[float, float]) -> None:
     assert (found.x, found.y) == pytest.approx(shift, abs=0.06)
 
 
+@pytest.mark.slow
 def test_one_after_another() -> None:
     finder = steadiness()
     rng = np.random.default_rng(3)
@@ -103,6 +104,7 @@ def test_taps() -> None:
         assert taps @ [-1, 0, 1, 2] == pytest.approx(fraction, abs=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shift", [(0.0, 0.0), (2.0, -3.0), (0.3, -0.7), (-4.6, 5.2)])
 def test_moving_back(shift: tuple[float, float]) -> None:
     smooth = (0.3 + 0.1 * np.sin((X - shift[0]) / 9) * np.cos((Y - shift[1]) / 7)).astype(

@@ -108,6 +108,7 @@ def test_blade_in_focus(shape: str) -> None:
     assert found.offset_m == pytest.approx(0.0, abs=1e-15)
 
 
+@pytest.mark.slow
 @given(
     offset=st.floats(-3e-3, 3e-3),
     uncut=st.floats(0.35, 0.65),
@@ -124,6 +125,7 @@ def test_axial_offset_round_trips(offset: float, uncut: float, shape: str) -> No
     assert found.offset_m == pytest.approx(offset, abs=limit)
 
 
+@pytest.mark.slow
 @given(offset=st.floats(-2e-3, 2e-3), uncut=st.floats(0.4, 0.6))
 def test_round_lamp_is_solved_for_mean_and_tilt_together(offset: float, uncut: float) -> None:
     x = position_from_uncut(uncut, 1e-3, "round")

@@ -68,6 +68,7 @@ def test_slower_than_sound_is_no_shock() -> None:
     assert f.fit_front(TIMES, 10.0 * TIMES).shock is None
 
 
+@pytest.mark.slow
 def test_confidence_holds_as_often_as_it_says() -> None:
     rng = np.random.default_rng(3)
     held = 0

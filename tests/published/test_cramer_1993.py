@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from liveview.optics.fronts import sound_delay, sound_speed, sound_speed_cramer
 
 
+@pytest.mark.slow
 @given(
     celsius=st.floats(0.0, 30.0),
     humidity=st.floats(0.0, 1.0),

@@ -29,6 +29,7 @@ def through(pairs: list[tuple[np.ndarray, np.ndarray]], white: float, dark: floa
     return fit_photon_transfer(np.concatenate(levels), np.concatenate(variances), dark / white)
 
 
+@pytest.mark.slow
 def test_against_the_standards_camera() -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")

@@ -111,6 +111,7 @@ def sparks(hz: float, seconds: float = 4.0) -> list:
     return [grey(255) if k % every == 0 else grey(110) for k in range(int(seconds * RATE))]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("hz", [2, 5, 20])
 def test_guarded_sparks_pass_the_independent_check(hz: float) -> None:
     guard = FlashGuard((ROWS, COLUMNS))
@@ -135,6 +136,7 @@ def test_a_harmless_picture_passes_as_the_same_array() -> None:
         assert guarded.share == 1.0
 
 
+@pytest.mark.slow
 def test_it_lets_go_when_the_flashing_ends() -> None:
     guard = FlashGuard()
     for k, picture in enumerate(sparks(20)):

@@ -48,6 +48,7 @@ def test_one_process_gives_way_to_all_others_and_ends_with_the_recorder(kit) -> 
     assert not process.is_running()
 
 
+@pytest.mark.slow
 def test_an_event_whose_conversion_was_killed_is_converted_again(kit, monkeypatch) -> None:
     monkeypatch.setattr(converter, "RETRY_S", 1.0)
     made = kit.make(600, (240, 320))  # takes seconds: there is time to kill it
@@ -73,6 +74,7 @@ def test_where_no_process_can_be_started_the_thread_converts(kit, monkeypatch) -
         kit.assert_same(event, made)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="kill is no signal there")
 def test_it_does_not_outlive_a_killed_program(tmp_path: Path) -> None:
     program = subprocess.Popen([sys.executable, str(KILLED), str(tmp_path)], stdout=subprocess.PIPE)

@@ -33,6 +33,7 @@ class Elsewhere:
         self.recorder.close()
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "the folder of events cannot be made",
     says="frames stay in memory: mend it or save them elsewhere",
@@ -82,6 +83,7 @@ def test_a_folder_that_vanishes_under_the_event(kit) -> None:
             assert event.complete
 
 
+@pytest.mark.slow
 def test_a_vanished_folder_that_becomes_a_file_moves_all_of_it_elsewhere(kit) -> None:
     made = kit.make(40)
     with Elsewhere(kit.store, kit.folder) as recorder:
@@ -103,6 +105,7 @@ def test_a_vanished_folder_that_becomes_a_file_moves_all_of_it_elsewhere(kit) ->
             kit.assert_same(event, made)
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "the disk refuses until the memory for waiting frames is full",
     says="frames of this event were not kept: memory is full",
@@ -166,6 +169,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     subprocess.run(["umount", str(place)], check=True)
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "the disk is full",
     says="the disk is full",
@@ -195,6 +199,7 @@ def test_a_full_disk_loses_nothing(kit, small_disk, fault: Fault) -> None:
         assert not list(small_disk.glob("*.part"))
 
 
+@pytest.mark.slow
 def test_a_disk_too_full_to_compress_keeps_the_raw_event_readable(kit, small_disk) -> None:
     made = kit.make(100, (600, 800), blocks=0)
     with Elsewhere(Store(reserve_mb=0, ring_mb=64), small_disk) as recorder:
@@ -206,6 +211,7 @@ def test_a_disk_too_full_to_compress_keeps_the_raw_event_readable(kit, small_dis
             kit.assert_same(event, made)
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "a disk is pulled out in the middle of an event and takes what was written with it",
     says="stay on it as",

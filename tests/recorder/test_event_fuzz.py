@@ -151,6 +151,7 @@ def test_cut_at_every_tenth_and_missing(event, name: str) -> None:
     read_as_source(place)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", FILES)
 @quick
 @given(flips=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 7)), min_size=1, max_size=8))
@@ -205,6 +206,7 @@ def spoil(path: Path, where: float, value: Any) -> None:
     path.write_text(json.dumps(data), encoding="utf-8")
 
 
+@pytest.mark.slow
 @settings(parent=quick, max_examples=150)
 @given(where=st.floats(0, 1, exclude_max=True), value=JSON)
 def test_a_description_with_anything_in_it(event, where: float, value: Any) -> None:
@@ -275,6 +277,7 @@ def make_unfinished(kit, place: Path) -> Path:
     return part
 
 
+@pytest.mark.slow
 @settings(parent=quick, max_examples=120)
 @given(where=st.floats(0, 1, exclude_max=True), value=JSON)
 def test_an_unfinished_event_with_anything_in_it(

@@ -31,6 +31,7 @@ def open_below(folder: Path) -> list[str]:
     return [target for target in targets if target.startswith(str(folder))]
 
 
+@pytest.mark.slow
 def test_a_file_moved_away_after_it_was_opened_is_read_on(kit, tmp_path, monkeypatch) -> None:
     made = kit.make()
     path = kit.record(made) / "frames.mkv"
@@ -50,6 +51,7 @@ def test_a_file_moved_away_after_it_was_opened_is_read_on(kit, tmp_path, monkeyp
     assert open_below(tmp_path) == []
 
 
+@pytest.mark.slow
 def test_a_file_removed_while_it_is_opened_is_said(kit, tmp_path, monkeypatch) -> None:
     path = kit.record(kit.make()) / "frames.mkv"
     opened = Path.open

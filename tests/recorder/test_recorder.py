@@ -11,12 +11,14 @@ from liveview.recorder import Recorder, StoredEvent, recover
 from liveview.settings import Store
 
 
+@pytest.mark.slow
 def test_names_never_collide(kit) -> None:
     paths = [kit.record(kit.make(2)).name for _ in range(3)]
     stem = "2031-05-06_07-08-10_flash"
     assert paths == [stem, f"{stem}_2", f"{stem}_3"]
 
 
+@pytest.mark.slow
 def test_an_event_cut_short_says_so(kit) -> None:
     with StoredEvent.open(kit.record(kit.make(), complete=False)) as event:
         assert not event.complete

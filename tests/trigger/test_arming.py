@@ -202,6 +202,7 @@ SOME_RULES = st.builds(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(SOME_RULES, SOME_RULES, STEPS)
 def test_any_order_of_spots_times_and_stops(rules, others, steps):

@@ -75,6 +75,7 @@ def caught(actions) -> list[tuple[Cause, float]]:
     return [(a.spotted.cause, a.spotted.time_s) for a in actions if isinstance(a, (Begin, Mark))]
 
 
+@pytest.mark.slow
 def test_both_lets_no_clap_and_no_snap_through():
     scene = bench()
     catcher = Catcher(settings("both"), scene.info, sound=True)
@@ -86,6 +87,7 @@ def test_both_lets_no_clap_and_no_snap_through():
     assert [t for _, t in found] == pytest.approx(list(SPARKS), abs=0.001)
 
 
+@pytest.mark.slow
 def test_both_needs_the_flash_and_the_crack():
     scene = bench(sparks=SPARKS[:1])
     catcher = Catcher(settings("both"), scene.info, sound=True)
@@ -93,6 +95,7 @@ def test_both_needs_the_flash_and_the_crack():
     assert caught(run(catcher, scene, sound(SPARKS[1:]))) == []
 
 
+@pytest.mark.slow
 def test_either_takes_each_and_counts_a_spark_once():
     scene = bench(sparks=SPARKS[:2])
     catcher = Catcher(settings("either"), scene.info, sound=True)

@@ -81,6 +81,7 @@ BACKGROUNDS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", BACKGROUNDS)
 def test_background_alone_is_quiet(name):
     background = BACKGROUNDS[name]()

@@ -75,13 +75,16 @@ def matched(found: list[Spotted], wanted: list[Spark], within_s: float) -> list[
 
 
 @SHUTTERS
-@pytest.mark.parametrize("name", CONFUSERS)
+@pytest.mark.parametrize(
+    "name",
+    ["plume", *(pytest.param(n, marks=pytest.mark.slow) for n in CONFUSERS if n != "plume")],
+)
 def test_no_false_alarm(shutter, name):
     assert watch(Bench(**shutter, **CONFUSERS[name], seed=3), 8.0) == []
 
 
 @SHUTTERS
-@pytest.mark.parametrize("glow", [0.05, 0.001])
+@pytest.mark.parametrize("glow", [0.05, pytest.param(0.001, marks=pytest.mark.slow)])
 def test_glow_is_found_to_the_millisecond(shutter, glow):
     """0.001 of full light is one standard deviation of a single dark pixel here."""
     bench = Bench(**shutter, flicker=0.03, plume=True, seed=5)
@@ -94,6 +97,7 @@ def test_glow_is_found_to_the_millisecond(shutter, glow):
     assert np.std(errors) < 0.0007
 
 
+@pytest.mark.slow
 def test_small_spark_without_glow_is_found():
     """The arc alone, five times the noise of its brightest pixel and more."""
     bench = Bench(**GLOBAL, seed=6, plume=True)
@@ -103,6 +107,7 @@ def test_small_spark_without_glow_is_found():
     assert len(found) == len(bench.sparks)
 
 
+@pytest.mark.slow
 @SHUTTERS
 def test_sparks_among_all_confusers(shutter):
     bench = Bench(**shutter, **ALL, seed=8)
@@ -113,6 +118,7 @@ def test_sparks_among_all_confusers(shutter):
     assert len(found) <= len(bench.sparks)
 
 
+@pytest.mark.slow
 @SHUTTERS
 def test_most_sparks_are_found_while_an_exposure_hunts_as_well(shutter):
     """Its jumps are noise: a spark beside one may be weaker than the threshold."""
@@ -206,6 +212,7 @@ def test_still_picture_without_noise_is_quiet():
     assert found == []
 
 
+@pytest.mark.slow
 @SHUTTERS
 def test_looking_at_frames_together_changes_nothing(shutter):
     """A block of frames done at once gives what going through them one by one gives."""
