@@ -33,7 +33,7 @@ from liveview.review.export import (
     stretch_of,
 )
 from liveview.review.export.clip import schedule
-from liveview.review.export.coding import to_yuv420
+from liveview.review.export.coding import ClipFile, coding_for, to_yuv420
 from liveview.review.export.common import Studio, legend_words
 from liveview.review.export.flashcheck import FlashCheck
 from liveview.review.export.images import sheet_indices
@@ -115,7 +115,7 @@ def test_colours_of_a_clip_survive(enhancer, tmp_path) -> None:
     frames, _, _ = probe(tmp_path / "c.mp4")
     shown = frames[0].to_ndarray(format="bgr24")[20:70, 40:90].astype(float)
     truth = enhancer.picture(0)[20:70, 40:90, :3].astype(float)
-    # lossy at crf 18, means must agree within two codes: a wrong matrix or range is off by more
+    # lossy, means must agree within two codes: a wrong matrix or range is off by more
     assert np.abs(shown.mean(axis=(0, 1)) - truth.mean(axis=(0, 1))).max() < 2.0
 
 
@@ -131,6 +131,22 @@ def test_colours_are_converted_by_the_formula_of_the_standard() -> None:
         codes = codes[:: 1 if n else 2, : plane.width : 1 if n else 2]
         # to the nearest code would be 0.5; the fast way is up to an eighth of a code further
         assert np.abs(codes - exact).max() < 0.7
+
+
+def test_a_noisy_picture_that_is_held_stands_still(tmp_path) -> None:
+    noise = np.random.default_rng(4).normal(90, 4, (240, 320, 1))
+    picture = np.repeat(np.clip(noise, 0, 255).astype(np.uint8), 3, axis=2)
+    path = tmp_path / "held.mp4"
+    file = ClipFile(path, coding_for(path), (320, 240), Fraction(30), {}, sound=False, grey=True)
+    for _ in range(12):
+        file.add_picture(picture)
+    file.finish()
+    with av.open(str(path)) as held:
+        frames = [frame.to_ndarray(format="gray").astype(int) for frame in held.decode(video=0)]
+    first, *others = frames
+    assert len(others) == 11
+    # a coder free to refine what stays changes it by half a code on average
+    assert all(np.abs(other - first).mean() < 0.05 for other in others)
 
 
 def test_grey_is_converted_the_same_both_ways() -> None:

@@ -36,9 +36,7 @@ class Coding:
 
 
 CODINGS = {
-    ".mp4": Coding(
-        "mp4", "libx264", {"crf": "18", "preset": "ultrafast"}, "yuv420p", "aac", "fltp"
-    ),
+    ".mp4": Coding("mp4", "libx264", {"qp": "19", "preset": "ultrafast"}, "yuv420p", "aac", "fltp"),
     ".webm": Coding(
         "webm",
         "libvpx-vp9",
