@@ -144,4 +144,4 @@ def exposure_advice(levels: Levels, uncut: float | None = None) -> str:
     if abs(stops) < _EVEN_STOPS:
         return "exposure is good"
     direction = "longer" if stops > 0 else "shorter"
-    return f"expose {abs(stops):.1f} stops {direction} (× {2.0**stops:.2g})"
+    return f"expose {abs(stops):.1f} stops {direction} (× {float(f'{2.0**stops:.2g}'):g})"

@@ -94,6 +94,9 @@ def test_words() -> None:
     assert stops_to_target(white) == -1.0
     assert exposure_advice(good) == "exposure is good"
     assert exposure_advice(dim) == "expose 2.0 stops longer (× 4)"
+    capped = read_levels(even(2), 255, LINEAR, ALL)
+    assert capped
+    assert exposure_advice(capped) == "expose 6.7 stops longer (× 100)"
 
 
 def test_a_flame_and_a_bright_plume_do_not_make_a_good_exposure_too_long() -> None:
