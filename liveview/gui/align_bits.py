@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 from PyQt6.QtCore import QPointF, QRectF, Qt, pyqtSignal
-from PyQt6.QtGui import QBrush, QImage, QMouseEvent, QPainter, QPaintEvent, QPolygonF
+from PyQt6.QtGui import (
+    QBrush,
+    QFontMetricsF,
+    QImage,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPolygonF,
+)
 from PyQt6.QtWidgets import QWidget
 
 from liveview.engine.aids import AidsReading, ClipMarks
@@ -45,7 +53,7 @@ class LevelsPlot(QWidget):
         p = QPainter(self)
         smooth(p)
         look = self._look
-        foot = look.px(2.4)
+        foot = look.px(0.5) + QFontMetricsF(look.font(Type.SMALL)).height()
         box = QRectF(0, look.px(0.6), self.width(), self.height() - foot - look.px(0.6))
         p.setPen(pen(COLOURS.line, look.line(1.2)))
         p.drawLine(box.bottomLeft(), box.bottomRight())
@@ -76,7 +84,8 @@ class LevelsPlot(QWidget):
         look = self._look
         p.setFont(look.font(Type.SMALL))
         p.setPen(COLOURS.quiet)
-        line = QRectF(box.left(), box.bottom() + look.px(0.5), box.width(), look.px(2))
+        below = box.bottom() + look.px(0.5)
+        line = QRectF(box.left(), below, box.width(), self.height() - below)
         p.drawText(line, int(Qt.AlignmentFlag.AlignLeft), "dark")
         p.drawText(line, int(Qt.AlignmentFlag.AlignRight), "full")
 

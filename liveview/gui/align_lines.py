@@ -95,12 +95,12 @@ def exposure_lines(aids: AidsReading | None) -> list[Line]:
 
 def step_lines(states: Sequence[StepState], verdict: str, worries: Sequence[str]) -> list[Line]:
     """The steps of the set-up, what comes next (or an exercise's words), and what is wrong."""
-    lines = [Line("Set-up", colour=COLOURS.quiet, gap=0.0)]
+    lines = [Line("Set-up", colour=COLOURS.quiet, gap=0.0)] if states else []
     lines += [_step_line(state) for state in states]
     how = verdict or next_words(states)
     if how:
         lines.append(Line(how, gap=1.0))
-    lines += [Line(word, Type.SMALL, gap=0.8, mark=notice_mark) for word in worries]
+    lines += [Line(first_up(word), Type.SMALL, gap=0.8, mark=notice_mark) for word in worries]
     return lines
 
 

@@ -39,6 +39,7 @@ from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Lines
 from liveview.gui.marks import choice_mark
 from liveview.gui.pad import Pad
+from liveview.gui.panels import ABOVE_BOTTOM, HAND_STEPS
 from liveview.gui.ring import FaceValues, HandValues
 from liveview.gui.theme import Look
 from liveview.gui.words import THIN, warnings
@@ -278,8 +279,9 @@ class AlignPage(QWidget):
 
     def _on_status(self, status: SessionStatus) -> None:
         self._status = status
+        self.dial.picture.show_state(status.state)
         if self.isVisible():
-            self._chores.want("pads")
+            self._chores.want("pads", *(() if self._reading else ("steps",)))
             self._chores.without_picture()
 
     @property
@@ -364,6 +366,7 @@ class AlignPage(QWidget):
     def _refresh_steps(self) -> None:
         session, reading = self._bridge.session, self._reading
         if session is None or reading is None:
+            self.steps.show_lines(step_lines((), "", warnings(self._status, ())[:2]))
             return
         states = session.guide.see(reading, self._aids, self._status.has, self._settings)
         self.steps.show_lines(step_lines(states, self._verdict, warnings(self._status, ())[:2]))
@@ -426,7 +429,9 @@ class AlignPage(QWidget):
         low = height - look.px(24)
         room = self._free(low, height)
         inset = look.px(15)
-        put(self.focus_lines, margin, low, room, look.px(6.6))
+        # No wider than the panels that may lie over them.
+        narrow = self._free(height - look.px(ABOVE_BOTTOM + HAND_STEPS), low)
+        put(self.focus_lines, margin, low, narrow - look.px(1), look.px(6.6))
         put(self.inset, margin, low + look.px(7), inset + look.px(2.4), inset)
         tall = look.px(11)
         x = width - margin - room

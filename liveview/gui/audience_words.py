@@ -146,10 +146,10 @@ def _stalled(p: QPainter, at: Places) -> None:
 
 def paint_simulated(p: QPainter, at: Places) -> None:
     """The label of the simulated rig, small in the disc's lower left corner."""
-    font = type_of(1.7 * at.unit, Weight.STRONG)
+    font = type_of(2.0 * at.unit, Weight.STRONG)
     wide = text_width(font, "SIMULATED")
     x = at.disc_x + 0.4 * at.unit
     p.setFont(font)
-    p.setPen(COLOURS.tick)
+    p.setPen(COLOURS.quiet)
     box = QRectF(x, at.disc_y + at.disc - 2.6 * at.unit, wide + 4, 2.6 * at.unit)
     p.drawText(box, int(LEFT | BOTTOM), "SIMULATED")

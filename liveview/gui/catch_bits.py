@@ -15,7 +15,7 @@ from liveview.gui.marks import notice_mark
 from liveview.gui.pad import keycap_width, paint_keycap
 from liveview.gui.paint import arc, pen, smooth, star, text_width
 from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
-from liveview.gui.words import THIN, first_up
+from liveview.gui.words import THIN, first_up, percent
 from liveview.model import ArmState, Cause, Spotted, TriggerReading
 from liveview.settings import Catch
 from liveview.trigger.catcher import EASIER, crack_sigma
@@ -67,8 +67,9 @@ class ArmBadge(QAbstractButton):
 
     def _figure(self) -> str:
         if self._arm.left_s is not None:
-            return f" {self._arm.left_s:.1f}{THIN}s"
-        return f" {self._arm.share:.0%}" if self._arm.state is ArmState.LEARNING else ""
+            left = self._arm.left_s
+            return f" {left:.1f}{THIN}s" if left < 9.95 else f" {left:.0f}{THIN}s"
+        return f" {percent(self._arm.share, 0)}" if self._arm.state is ArmState.LEARNING else ""
 
     def sizeHint(self) -> QSize:
         """As high as the sign."""

@@ -154,6 +154,7 @@ class CatchDial(QWidget):
         if self._draft is None:
             near = self._near(event.position())
             self.setCursor(Qt.CursorShape.OpenHandCursor if near else Qt.CursorShape.ArrowCursor)
+            self.setToolTip("Draw it: more or less is kept  (\u2190 \u2192)" if near else "")
             return
         self.setCursor(Qt.CursorShape.ClosedHandCursor)
         self._draft = self._drawn_to(event.position())

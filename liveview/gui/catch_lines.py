@@ -33,7 +33,10 @@ def ring_values(status: SessionStatus, catch: Catch) -> RingValues:
     event = None
     span = span_for(catch.pre_trigger_s, catch.post_trigger_s)
     if trigger.since_s is not None and trigger.until_s is not None and now_s is not None:
-        event = (_rough(now_s - trigger.since_s), _rough(max(trigger.until_s - now_s, 0.0)))
+        event = (
+            _rough(max(now_s - trigger.since_s, 0.0)),
+            _rough(max(trigger.until_s - now_s, 0.0)),
+        )
         span = span_for(max(catch.pre_trigger_s, event[0] / 1.3), catch.post_trigger_s)
     sparks = () if now_s is None else tuple(_rough(now_s - s.time_s) for s in status.recent)
     return RingValues(

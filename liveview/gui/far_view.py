@@ -35,6 +35,7 @@ class FarView(QWidget):
         # It hides the page: the pictures beneath need not be painted.
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setAccessibleName("Blade reading from afar")
+        self.setToolTip("Back to the page  (V)")
         self.hide()
 
     @property

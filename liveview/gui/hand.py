@@ -87,7 +87,9 @@ def knob_words(knob: Knob, value: float) -> str:
         return f"{signed(math.degrees(value), 2)}°"
     if knob.name.endswith("_s"):
         return exposure(value)
-    return f"{value:.2f}"
+    if knob.name == "shake":
+        return f"{value:.1f}{THIN}px"
+    return f"{value:.2f}{THIN}×"
 
 
 class HandPanel(QWidget):
@@ -166,7 +168,7 @@ class HandPanel(QWidget):
         smooth(p)
         box = QRectF(self.rect()).adjusted(1, 1, -1, -1)
         p.setPen(pen(COLOURS.line, look.line()))
-        p.setBrush(faded(COLOURS.ground, 0.92))
+        p.setBrush(COLOURS.ground)
         p.drawRoundedRect(box, look.px(1.5), look.px(1.5))
         value = rig.values()[knob.name]
         self._paint_head(p, box, knob, value)

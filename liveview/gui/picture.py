@@ -26,7 +26,7 @@ from PyQt6.QtWidgets import QWidget
 from liveview.gui.paint import pen, smooth
 from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
 from liveview.gui.view import View, disc_view, whole_view
-from liveview.model import Disc, Reading
+from liveview.model import Disc, Reading, SessionState
 
 GLIDE = 0.4
 """Share of the way to a new view that one picture takes."""
@@ -44,6 +44,14 @@ _NUDGES = {
     Qt.Key.Key_Minus: (0.0, 0.0, -1.0),
 }
 _LEAVE = {Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Escape}
+
+
+STATE_CHIPS = {
+    SessionState.STALLED: "No picture arrives",
+    SessionState.ENDED: "The recording is over: S chooses another",
+    SessionState.FAILED: "No picture: S chooses a source",
+    SessionState.OPENING: "Opening",
+}
 
 
 class PictureWidget(QWidget):
@@ -136,11 +144,21 @@ class PictureWidget(QWidget):
         """True while all of the picture is shown."""
         return self._whole
 
+    @property
+    def chip(self) -> str:
+        """Short words over the picture."""
+        return self._chip
+
     def set_chip(self, words: str, colour: QColor = COLOURS.text) -> None:
         """Short words over the lower part of the picture; none when empty."""
         if (words, colour) != (self._chip, self._chip_colour):
             self._chip, self._chip_colour = words, colour
             self.update()
+
+    def show_state(self, state: SessionState) -> None:
+        """Say why no new picture comes; nothing while pictures come."""
+        calm = state in (SessionState.OPENING, SessionState.ENDED)
+        self.set_chip(STATE_CHIPS.get(state, ""), COLOURS.text if calm else COLOURS.ember)
 
     def start_placing(self, on: bool) -> None:
         """Place the disc by hand, with keys or the mouse."""

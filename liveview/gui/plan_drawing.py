@@ -477,6 +477,7 @@ class RigDrawing(QWidget):
             over = self._under(event.position()) is not None
             shape = Qt.CursorShape.SizeHorCursor if over else Qt.CursorShape.ArrowCursor
             self.setCursor(shape)
+            self.setToolTip("Draw it along, or write its distance" if over else "")
             return
         x = (event.position().x() - self._origin.x()) / self._scale
         distance = max((x - self._drag.origin_m) * self._drag.way, 0.0)

@@ -127,6 +127,9 @@ class BladeInset(Inset):
     def __init__(self, field: FieldMaker, parent: QWidget) -> None:
         super().__init__(field, parent)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.setToolTip(
+            "Press an arrow: the blade's side; the middle: slit or round  (Tab, arrows)"
+        )
 
     def centre(self) -> QPointF:
         """Middle of the magnified circle."""

@@ -52,6 +52,7 @@ class Ruler(Inset):
     def __init__(self, field: FieldMaker, parent: QWidget) -> None:
         super().__init__(field, parent)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.setToolTip("Press the flow that is expected  (Tab, \u2191 \u2193)")
 
     def heading(self) -> str:
         """With the uncut fraction it is for."""

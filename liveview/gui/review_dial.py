@@ -129,6 +129,7 @@ class ReviewDial(QWidget):
         moment = self._moment(event.position())
         hand = Qt.CursorShape.PointingHandCursor
         self.setCursor(Qt.CursorShape.ArrowCursor if moment is None else hand)
+        self.setToolTip("" if moment is None else "To this moment  (\u2190 \u2192)")
         if self._seeking and moment is not None:
             self.sought.emit(moment)
 

@@ -141,7 +141,7 @@ class ReviewPage(QWidget):
         titles |= {f"view {view}": view.capitalize() for view in self._views}
         titles |= {"gain": "Gain", "compare": "Compare", "hold": "Hold", "measure": "Measure"}
         titles |= {"export": "Export"}
-        titles |= {"elsewhere": "Open elsewhere", "bin": "Bin", "undo": "Undo"}
+        titles |= {"elsewhere": "Open elsewhere", "bin": "Bin", "undo": "Put back"}
         for name, title in titles.items():
             self.pads[name] = self._pad(name, title, self)
         for tool in TOOLS:

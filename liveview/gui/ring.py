@@ -15,7 +15,7 @@ from liveview.gui.dial import (
     Shadow,
     uncut_to_angle,
 )
-from liveview.gui.paint import arc, pen, polar, ring_text, sector, star
+from liveview.gui.paint import arc, pen, polar, ring_text, sector, star, text_width
 from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
 from liveview.model import Side
 
@@ -129,10 +129,15 @@ def _gauge_scale(
         ring_text(p, centre, middle, uncut_to_angle(step / 100), str(step))
     p.setPen(COLOURS.quiet)
     p.setFont(look.font(Type.SMALL))
-    gap = (180.0 - LEGEND_HALF - GAUGE_HALF) / 2 + 0.5
     words = ("all cut", "all open") if calibrated else ("dark", "brightest")
-    ring_text(p, centre, middle, -GAUGE_HALF - gap, words[0])
-    ring_text(p, centre, middle, GAUGE_HALF + gap, words[1])
+    gap = (180.0 - LEGEND_HALF - GAUGE_HALF) / 2 + 0.5
+    figure = text_width(look.font(Type.BODY, Weight.FIRM), "100") / 2 + look.px(0.9)
+    for word, side in zip(words, (-1.0, 1.0), strict=True):
+        # Beside the gauge's last figure, however large the letters.
+        clear = figure + text_width(p.font(), word) / 2
+        ring_text(
+            p, centre, middle, side * (GAUGE_HALF + max(gap, math.degrees(clear / middle))), word
+        )
 
 
 def _target(p: QPainter, g: DialGeometry, look: Look, centre: QPointF, values: FaceValues) -> None:

@@ -418,7 +418,7 @@ class ShowDesk(QObject):
         """What the audience is told about the picture of the moment."""
         mark, source = self.slow.mark, self._bridge.status.source
         if self._frozen is not None:
-            mark = f"{mark}, held" if mark else "Held picture"
+            mark = f"{mark}, held" if mark else "Frozen picture"
         return Source(
             reading=None if still is None else still.reading,
             mark=mark,

@@ -49,6 +49,7 @@ class SmallCopy(QWidget):
         self._next_s = 0.0
         self._halved: Bytes | None = None
         self.setAccessibleName("What the audience sees")
+        self.setToolTip("Draw: the spotlight  (L); with Shift the wipe  (W)")
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setCursor(Qt.CursorShape.CrossCursor)
 
@@ -112,6 +113,7 @@ class ShowDial(QWidget):
         self._ring: QPixmap | None = None
         self.copy = SmallCopy(frame, self)
         self.setAccessibleName("Programme of the show")
+        self.setToolTip("Press a caption to go there  (PgUp, PgDown)")
 
     @property
     def values(self) -> ShowValues:

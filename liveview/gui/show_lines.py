@@ -35,7 +35,7 @@ def seen_words(desk: ShowDesk, elapsed_s: float | None) -> str:
         return "blank"
     parts = []
     if desk.frozen:
-        parts.append("held picture")
+        parts.append("frozen")
     elif desk.replaying:
         parts.append("slow replay")
     elif desk.stalled:

@@ -52,7 +52,7 @@ RIGHT = Qt.AlignmentFlag.AlignRight
 
 LEFT_PADS = {
     "screen": "On the screen",
-    "freeze": "Hold the picture",
+    "freeze": "Freeze the picture",
     "wipe": "Wipe to plain",
     "replay": "Last spark slowly",
     "replay_by_itself": "Replay by itself",

@@ -23,7 +23,7 @@ class Source:
     reading: Reading | None
     """None while there has been no picture."""
     mark: str = ""
-    """What is unusual about it: a slow replay, a held picture."""
+    """What is unusual about it: a slow replay, a frozen picture."""
     stalled: bool = False
     simulated: bool = False
 

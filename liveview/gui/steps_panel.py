@@ -72,7 +72,7 @@ class StepsPanel(QWidget):
         smooth(p)
         look = self._look
         p.setPen(pen(COLOURS.line, look.line()))
-        p.setBrush(faded(COLOURS.ground, 0.94))
+        p.setBrush(COLOURS.ground)
         p.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), look.px(1.5), look.px(1.5))
         total = sum(self._times.values())
         self._line(p, look.px(0.6), look.px(3.2), "A frame takes", f"{total:.2f}{THIN}ms", True)

@@ -14,7 +14,7 @@ from PyQt6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPolygonF, QWheelEve
 from PyQt6.QtWidgets import QWidget
 
 from liveview.gui.paint import pen, smooth, text_width
-from liveview.gui.theme import COLOURS, FITTING, Look, Type, Weight, faded
+from liveview.gui.theme import COLOURS, FITTING, Look, Type, Weight
 from liveview.gui.words import THIN, first_up, millimetres, seconds
 from liveview.settings import Settings
 
@@ -204,7 +204,7 @@ class TuningPanel(QWidget):
         smooth(p)
         look = self._look
         p.setPen(pen(COLOURS.line, look.line()))
-        p.setBrush(faded(COLOURS.ground, 0.94))
+        p.setBrush(COLOURS.ground)
         p.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), look.px(1.5), look.px(1.5))
         p.setFont(look.font(Type.BODY, Weight.STRONG))
         p.setPen(COLOURS.brass)

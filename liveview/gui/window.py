@@ -26,7 +26,7 @@ from liveview.gui.strip import PageBar, SourceStrip
 from liveview.gui.theme import COLOURS, Look, Weight
 from liveview.gui.watch_page import WatchPage
 from liveview.gui.words import THIN, count, seconds
-from liveview.model import Reading, SessionState, SessionStatus
+from liveview.model import Reading, SessionStatus
 from liveview.settings import Settings
 from liveview.shipped import shipped_folder
 
@@ -70,14 +70,6 @@ class Page(Protocol):
 
     def set_settings(self, settings: Settings) -> None:
         """The settings in force."""
-
-
-_STATE_CHIPS = {
-    SessionState.STALLED: "No picture arrives",
-    SessionState.ENDED: "The recording is over",
-    SessionState.FAILED: "No picture",
-    SessionState.OPENING: "Opening",
-}
 
 
 class Window(QWidget):
@@ -423,11 +415,8 @@ class Window(QWidget):
             picture.set_chip(f"\u275a\u275a{THIN} Frozen for {held}", COLOURS.brass)
         elif picture.placing:
             picture.set_chip("Placing the disc", COLOURS.brass)
-        elif state in _STATE_CHIPS:
-            calm = state in (SessionState.OPENING, SessionState.ENDED)
-            picture.set_chip(_STATE_CHIPS[state], COLOURS.text if calm else COLOURS.ember)
         else:
-            picture.set_chip("")
+            picture.show_state(state)
 
     # --- layout and life
 

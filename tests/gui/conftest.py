@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from PyQt6.QtCore import QTimer
 from PyQt6.QtWidgets import QApplication
 from support import review_events
 from support.review_window import Review
@@ -23,8 +24,8 @@ def app(display: str) -> Iterator[QApplication]:
     yield made
 
 
-KEPT: list[object] = []
-"""Widgets of all tests: destroying plots while others are alive can crash their library."""
+KEPT: dict[int, object] = {}
+"""Windows of all tests: destroying plots while others are alive can crash their library."""
 
 
 @pytest.fixture(autouse=True)
@@ -32,8 +33,11 @@ def nothing_open(app: QApplication) -> Iterator[None]:
     """Windows of a test are closed before the next one."""
     yield
     for widget in app.topLevelWidgets():
-        KEPT.append(widget)
-        widget.close()
+        if id(widget) not in KEPT or widget.isVisible():
+            KEPT[id(widget)] = widget
+            widget.close()
+            for timer in widget.findChildren(QTimer):  # it would tick through all other tests
+                timer.stop()
     app.processEvents()
 
 
