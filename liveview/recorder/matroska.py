@@ -252,7 +252,7 @@ def _open(path: Path) -> Any:
         raise InputUnreadable("cannot read the recording", str(path)) from error
 
 
-def _in_slices(stream: Any, threads: int) -> Any:
+def _in_slices(stream: av.VideoStream, threads: int) -> av.VideoStream:
     """Let threads share each frame: threads that take a frame each would hand it out late."""
     stream.codec_context.thread_type = "SLICE"
     stream.codec_context.thread_count = threads
