@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
 import shutil
 import subprocess
@@ -22,6 +23,16 @@ settings.load_profile("unhurried")
 
 GRACE_S = 2.0
 """How long a thread may take to end after its test: what the program allows itself, too."""
+
+
+gc.disable()
+"""While tests are collected nearly all stays: looking for garbage takes more than half the time."""
+
+
+def pytest_collection_finish() -> None:
+    """From here on garbage is looked for again, but not in what was collected."""
+    gc.freeze()
+    gc.enable()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

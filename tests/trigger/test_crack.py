@@ -99,6 +99,7 @@ def test_cracks_are_found_within_two_milliseconds(name, db):
     assert all(s.cause is Cause.SOUND for s in found)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("begins_s", [0.5, 4.0])
 @pytest.mark.parametrize("loud", [1.5, 3.0, 4.5])
 def test_a_buzz_that_begins_is_not_a_hundred_cracks(begins_s, loud):
@@ -129,6 +130,7 @@ LEVEL_DB = 10 * np.log10(3)
 """Peak of an N-wave above its mean power: the square of a line from 1 to -1 has mean 1/3."""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", BACKGROUNDS)
 @pytest.mark.parametrize("seconds", [1.3e-4, 2e-4, 3e-4])
 def test_ten_decibels_over_noise_hum_and_buzz_all_are_found(name, seconds):
@@ -180,6 +182,7 @@ def test_ten_decibels_by_the_peak_no_detector_finds_all():
         assert normal_tail(needed - best) < 0.96
 
 
+@pytest.mark.slow
 def test_ten_decibels_by_the_peak_most_are_found_and_nearly_all_beside_a_flash():
     sigma = crack_sigma(Settings().catch.sensitivity_sigma)
     sound, begins = with_cracks(pink(4, 30 * RATE), 10, n_wave())
@@ -190,6 +193,7 @@ def test_ten_decibels_by_the_peak_most_are_found_and_nearly_all_beside_a_flash()
         assert len(found) - hits <= (1 if threshold == sigma else 8)
 
 
+@pytest.mark.slow
 def test_noise_alone_keeps_the_stated_rate():
     seconds, sigma = 60, 3.5
     noise = pink(9, seconds * RATE)
