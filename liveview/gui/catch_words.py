@@ -128,11 +128,11 @@ def arm_of(status: SessionStatus, catch: Catch) -> Arm:
         return Arm(state, "Learning", anew or "How much is noise: no spark now", trigger.learnt)
     if state is ArmState.CATCHING:
         share, left = _countdown(trigger, catch)
-        line = "Keeping what follows; a further spark adds to it"
+        line = "Another spark adds to it"
         return Arm(state, "Catching", line, share, left)
     if state is ArmState.ARMED:
         return Arm(state, "Armed", first_up(waits_for(catch, status.sound is not None)))
-    return Arm(ArmState.OFF, "Off", "Not watching; Keep now works all the same")
+    return Arm(ArmState.OFF, "Off", "Not watching; T keeps all the same")
 
 
 def _countdown(trigger: TriggerReading, catch: Catch) -> tuple[float, float | None]:

@@ -64,6 +64,8 @@ class KeySheet(Overlay):
             for heading, actions in self._keys.groups(working=True).items()
         ]
         most = sum(map(_height, groups)) / COLUMNS + _HEAD
+        if len(groups) <= COLUMNS:
+            most = max([most, *map(_height, groups)])
         columns: list[list[str | Action]] = [[]]
         for group in groups:
             together = len(group) if _height(group) < most / 2 else 3

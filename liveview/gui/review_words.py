@@ -24,8 +24,8 @@ NAMES = {
     "width": "Width of the peak",
     "depth": "Depth",
     "temperature": "Temperature",
-    "noise_part": "of it noise",
-    "rig_part": "of it the rig",
+    "noise_part": "of which noise",
+    "rig_part": "of which the rig",
     "scale": "Scale",
 }
 """What results are called."""

@@ -24,6 +24,7 @@ from liveview.gui.marks import (
     gain_mark,
 )
 from liveview.gui.pad import Pad
+from liveview.gui.panels import BELOW_MIDDLE
 from liveview.gui.ring import FaceValues, HandValues, MemoryValues
 from liveview.gui.theme import Look
 from liveview.gui.watch_lines import blade_lines, catch_lines, notice_lines, verdict_lines
@@ -324,7 +325,9 @@ class WatchPage(QWidget):
         put(self.catch, width - margin - room, top, room, look.px(21))
         low = height - look.px(36)
         room = self.free_width(low, height)
-        put(self.notices, margin, low, room, height - low - look.px(1.5))
+        # No wider than the panel that may lie over them.
+        narrow = self.free_width(min(low, height / 2 + look.px(BELOW_MIDDLE)), height)
+        put(self.notices, margin, low, narrow - look.px(1.0), height - low - look.px(1.5))
         put(self.verdict, width - margin - room, height - look.px(35), room, look.px(9.5))
         if self.histogram is not None:
             tall = look.px(24)
