@@ -127,6 +127,7 @@ def test_held_up(bench: Callable[..., Bench], fault: Fault) -> None:
         assert whole(event)
 
 
+@pytest.mark.slow
 @linux
 @pytest.mark.fault(
     "the folder of events is read-only",

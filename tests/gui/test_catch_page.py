@@ -167,6 +167,7 @@ def choose_folder(bench: Bench, folder: Path) -> None:
     dialog.reject()
 
 
+@pytest.mark.slow
 def test_what_the_disk_refuses_stays_is_saved_elsewhere_and_holds_the_window_open(
     make: Make, tmp_path: Path
 ) -> None:
