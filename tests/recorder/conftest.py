@@ -181,9 +181,19 @@ class Kit:
             recorder.close()
 
 
+def kit_in(folder: Path) -> Kit:
+    return Kit(make, feed, assert_same, Store(reserve_mb=0, ring_mb=64), folder, HandLease)
+
+
 @pytest.fixture
 def kit(tmp_path: Path) -> Kit:
-    return Kit(make, feed, assert_same, Store(reserve_mb=0, ring_mb=64), tmp_path / "ev", HandLease)
+    return kit_in(tmp_path / "ev")
+
+
+@pytest.fixture(scope="module")
+def whole_event(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An event as it was recorded, to be copied before it is damaged."""
+    return kit_in(tmp_path_factory.mktemp("whole")).record(make())
 
 
 Array = NDArray[np.float32]

@@ -271,8 +271,8 @@ def test_the_next_recorder_finishes_what_was_left(kit) -> None:
 class TestDamagedFolders:
     """A folder that cannot be used gives one line that says why."""
 
-    def damage(self, kit, name: str, data: bytes | None) -> Path:
-        path = kit.record(kit.make())
+    def damage(self, whole_event: Path, folder: Path, name: str, data: bytes | None) -> Path:
+        path = shutil.copytree(whole_event, folder / whole_event.name)
         if data is None:
             (path / name).unlink()
         else:
@@ -297,8 +297,8 @@ class TestDamagedFolders:
             ("clipped.png", None),
         ],
     )
-    def test_one_line(self, kit, name, data) -> None:
-        path = self.damage(kit, name, data)
+    def test_one_line(self, whole_event, tmp_path, name, data) -> None:
+        path = self.damage(whole_event, tmp_path, name, data)
         with pytest.raises(InputUnreadable) as caught:
             StoredEvent.open(path)
         assert "\n" not in str(caught.value) and name in str(caught.value)
