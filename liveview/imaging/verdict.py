@@ -52,10 +52,11 @@ def _pressing(histogram: Histogram, total: int) -> str:
     low, high = walls(histogram)
     if histogram.clipped_dark > _CLIPPED or low > _AT_THE_WALL:
         share = max(histogram.clipped_dark, low)
-        why = _why(histogram, "blade too far in, or too little light")
+        why = _why(histogram, "blade too far in, or too little light", "strong flow or an object")
         return f"{why}: {share:.0%} of the disc fully dark"
     if high > _AT_THE_WALL:
-        return f"{_why(histogram, 'blade too far out')}: {high:.0%} of the disc fully open"
+        why = _why(histogram, "blade too far out", "strong flow")
+        return f"{why}: {high:.0%} of the disc fully open"
     if total == 0:
         return "no pixel of the disc can be used"
     sigma = histogram.noise_sigma
@@ -64,8 +65,8 @@ def _pressing(histogram: Histogram, total: int) -> str:
     return ""
 
 
-def _why(histogram: Histogram, blade: str) -> str:
-    """Why an end of the range is reached: the flow where the blade is well set, else the blade.
+def _why(histogram: Histogram, blade: str, flow: str) -> str:
+    """Why an end of the range is reached: what is seen where the blade is well set, else the blade.
 
     The range reaches from ``-T`` to ``1 - T`` times one length, ``T`` the uncut fraction: in
     contrast and in angle alike.
@@ -74,7 +75,7 @@ def _why(histogram: Histogram, blade: str) -> str:
     if low is None or high is None:
         return blade
     uncut = -low / (high - low)
-    return "flow beyond the range" if _WELL_SET[0] <= uncut <= _WELL_SET[1] else blade
+    return flow if _WELL_SET[0] <= uncut <= _WELL_SET[1] else blade
 
 
 def walls(histogram: Histogram) -> tuple[float, float]:

@@ -127,7 +127,7 @@ def _view_cautions(settings: Settings, rig: RigGeometry, view: View | None) -> l
         found.append(
             Caution(
                 lens,
-                f"the field of view ({_mm(view.field_m[0])} x {_mm(view.field_m[1])}) is smaller "
+                f"the field of view ({_mm(view.field_m[0])} × {_mm(view.field_m[1])}) is smaller "
                 f"than the {rig.element} ({_mm(rig.mirror_diameter_m)})",
                 f"take a lens of {_mm(view.wanted_lens_m)} or less",
             )

@@ -27,7 +27,7 @@ def histogram(width: float = 0.02, **more: object) -> Histogram:
         ({"above_noise": 0.1}, 0.0, "something is there: 10.0%"),
         ({}, 0.2, "something faint over 20% of the disc"),
         ({"clipped_bright": 0.2, "above_noise": 0.5}, 0.0, "exposure too long: 20%"),
-        ({"clipped_dark": 0.3}, 0.0, "flow beyond the range: 30% of the disc fully dark"),
+        ({"clipped_dark": 0.3}, 0.0, "strong flow or an object: 30% of the disc fully dark"),
         (
             {"clipped_dark": 0.3, "range_high": 9.0},  # an uncut fraction of 10 %
             *(0.0, "blade too far in, or too little light: 30%"),
@@ -54,9 +54,7 @@ def test_walls_of_the_blades_range() -> None:
     assert "fully dark" in verdict(histogram(0.7, above_noise=0.9), 0.9)
     assert walls(histogram(0.7, range_low=None, range_high=None)) == (0.0, 0.0)
     drawn = np.histogram(np.full(1000, 0.99), EDGES)[0]
-    assert verdict(histogram(counts=drawn), 0.9) == (
-        "flow beyond the range: 100% of the disc fully open"
-    )
+    assert verdict(histogram(counts=drawn), 0.9) == ("strong flow: 100% of the disc fully open")
     far_out = histogram(counts=drawn, range_high=0.25)  # an uncut fraction of 80 %
     assert "blade too far out: 100%" in verdict(far_out, 0.9)
 
