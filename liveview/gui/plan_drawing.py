@@ -23,7 +23,12 @@ GAP_STEPS = {"one mirror": 7.0, "two mirrors": 4.6, "lenses": 0.0}
 BESIDE_STEPS = {"one mirror": (26.0, 22.0), "two mirrors": (17.0, 22.0), "lenses": (19.0, 25.0)}
 """Room left and right of the rig for what is written there."""
 
-ABOVE_STEPS = 6.6
+BEHIND = "behind the blade"
+
+LINES_STEPS = 6.6
+"""Height of the lines about the camera, of text at scale 1."""
+
+ABOVE_STEPS = {"one mirror": 6.6, "two mirrors": 8.4, "lenses": 6.6}
 BELOW_STEPS = {"one mirror": 9.6, "two mirrors": 12.0, "lenses": 9.6}
 """Room for dimension lines over and under the rig; that of two mirrors has its scale below."""
 
@@ -118,9 +123,11 @@ class RigDrawing(QWidget):
         flat = sketch(plan.rig, behind, side, 0.0)
         gap = look.px(GAP_STEPS[plan.rig.kind])
         gaps = {"one mirror": 1.0, "two mirrors": 2.0, "lenses": 0.0}[plan.rig.kind] * gap
-        left, right = (look.px(steps) for steps in BESIDE_STEPS[plan.rig.kind])
+        beside = BESIDE_STEPS[plan.rig.kind]
+        left, right = (look.px(steps) * look.text_scale for steps in beside)
         room_x = self.width() - left - right
-        over_under = look.px(ABOVE_STEPS + BELOW_STEPS[plan.rig.kind])
+        above = look.px(max(ABOVE_STEPS[plan.rig.kind], LINES_STEPS * look.text_scale))
+        over_under = above + look.px(BELOW_STEPS[plan.rig.kind])
         room_y = self.height() - over_under - gaps
         tallest = max(glass.diameter_m for glass in flat.glasses)
         if self._drag is not None:
@@ -130,9 +137,7 @@ class RigDrawing(QWidget):
         self._sketch = sketch(plan.rig, behind, side, gap / self._scale)
         middle = (flat.left + flat.right) / 2.0
         free = self.height() - over_under
-        self._origin = QPointF(
-            left + room_x / 2 - middle * self._scale, look.px(ABOVE_STEPS) + free / 2
-        )
+        self._origin = QPointF(left + room_x / 2 - middle * self._scale, above + free / 2)
         self._place_fields()
         self.update()
 
@@ -256,7 +261,11 @@ class RigDrawing(QWidget):
         if s is None:
             return QPointF(), 0.0
         front = self._at(s.camera)
-        x = front.x() - look.px(22.4) if s.looks > 0 else front.x() + look.px(1.0)
+        x = front.x() + look.px(1.0)
+        if s.looks > 0:  # its words end before the blade, however large
+            words = text_width(look.font(Type.SMALL), BEHIND) + look.px(2.0)
+            wide = self._fields["camera.distance_from_blade_m"].width() + words
+            x = min(front.x() - look.px(22.4), self._at(s.blade).x() - wide)
         up = s.blade_from if len(s.glasses) == 1 or s.glasses[0].hollow else 1
         first = front.y() - look.px(7.1) if up > 0 else front.y() + look.px(3.9)
         return QPointF(x, first), look.px(3.25)
@@ -382,7 +391,7 @@ class RigDrawing(QWidget):
         ink.small_text(p, look, QPointF(stop.x() - look.px(0.2), at.y()), "f/", align=1.0)
         behind = self._fields["camera.distance_from_blade_m"]
         x = behind.geometry().right() + look.px(0.6)
-        ink.small_text(p, look, QPointF(x, at.y() + line), "behind the blade")
+        ink.small_text(p, look, QPointF(x, at.y() + line), BEHIND)
         field, lamp = self._fields["lamp.width_m"], self._at(s.lamp)
         ink.small_text(
             p, look, QPointF(field.x() - look.px(0.4), lamp.y()), self._lamp_label(), align=1.0

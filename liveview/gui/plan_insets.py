@@ -373,7 +373,7 @@ class CameraInset(Inset):
         pixel = plan.figure("object_pixel").value if plan.view is not None else None
         words = "px"
         if pixel is not None:
-            words = f"px, {length_text(pixel, unit, 2)} each at the object"
+            words = f"px, {length_text(pixel, unit, 2)} at the object"
         self.label(p, self.fields["camera.height"], after=words)
         self.label(p, self.fields["camera.exposure_s"], before="exposure", after="at")
         smear = plan.figure("smear").value if plan.view is not None else None

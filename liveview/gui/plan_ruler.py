@@ -149,13 +149,16 @@ class Ruler(Inset):
 
     def _paint_scale(self, p: QPainter) -> None:
         lane, look = self._lane(), self.look
+        font = look.font(Type.SMALL)
+        free = self.width() - look.px(1.6) - text_width(font, "contrast")
         for arcsec in (0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0):
             x = self.x_of(arcsec)
             p.setPen(pen(COLOURS.tick, look.line(1.0)))
             p.drawLine(QPointF(x, lane.top() - look.px(0.8)), QPointF(x, lane.top()))
             at = QPointF(x, lane.top() - look.px(1.9))
-            ink.small_text(p, look, at, f"{arcsec:g}\u2033", align=0.5)
-
+            words = f"{arcsec:g}\u2033"
+            if x + text_width(font, words) / 2 < free:
+                ink.small_text(p, look, at, words, align=0.5)
         right = QPointF(self.width() - look.px(0.8), lane.top() - look.px(1.9))
         ink.small_text(p, look, right, "contrast", align=1.0)
         left = QPointF(look.px(0.8), right.y())
