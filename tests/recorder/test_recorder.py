@@ -43,6 +43,7 @@ def test_a_wrong_pattern_is_refused_at_once(kit) -> None:
         Recorder(Store(name="{when}"), folder=kit.folder)
 
 
+@pytest.mark.slow
 def test_a_recording_waits_instead_of_losing_frames(kit) -> None:
     made = kit.make(60, (512, 1024), blocks=0)
     store = Store(reserve_mb=0, ring_mb=8)
@@ -59,6 +60,7 @@ def test_a_recording_waits_instead_of_losing_frames(kit) -> None:
         recorder.close()
 
 
+@pytest.mark.slow
 def test_close_leaves_spools_for_the_next_start(kit) -> None:
     made = kit.make(150, (400, 600))
     recorder = Recorder(kit.store, folder=kit.folder)

@@ -13,6 +13,7 @@ from liveview.model import Cause, SoundBlock, Spotted
 from liveview.recorder import Recorder, StoredEvent
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("shape", "white", "form"),
     [
@@ -53,6 +54,7 @@ def test_every_form_comes_back_bit_for_bit(kit, shape, white, form) -> None:
     }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("bits", "codec"), [(16, "flac"), (24, "flac"), (32, "pcm_f32le")])
 @pytest.mark.parametrize("channels", [1, 2, 6])
 def test_sound_is_kept_exactly(kit, bits, codec, channels) -> None:
@@ -66,6 +68,7 @@ def test_sound_is_kept_exactly(kit, bits, codec, channels) -> None:
     assert samples == 6 * 480 + 96  # the gap holds silence so that sound and pictures keep step
 
 
+@pytest.mark.slow
 def test_codes_above_the_promised_white_are_kept(kit) -> None:
     made = kit.make(white=4095)
     for frame in made.frames:
@@ -76,6 +79,7 @@ def test_codes_above_the_promised_white_are_kept(kit) -> None:
         assert event.data["frames"]["pixel_format"] == "gray16le"
 
 
+@pytest.mark.slow
 def test_an_independent_reader_finds_rate_size_and_checksums(kit) -> None:
     made = kit.make(40, (72, 96))
     path = kit.record(made)
@@ -132,6 +136,7 @@ def test_times_that_stand_still_or_go_back_are_kept(kit) -> None:
         kit.assert_same(event, made)
 
 
+@pytest.mark.slow
 def test_description_is_strict_json(kit) -> None:
     path = kit.record(kit.make(3))
 
@@ -143,6 +148,7 @@ def test_description_is_strict_json(kit) -> None:
     assert data["calibration"]["open"]["full_scale"] == 1.0
 
 
+@pytest.mark.slow
 def test_sound_only_is_kept_too(kit) -> None:
     made = kit.make(0, blocks=4)
     recorder = Recorder(kit.store, folder=kit.folder)
@@ -159,6 +165,7 @@ def test_sound_only_is_kept_too(kit) -> None:
         recorder.close()
 
 
+@pytest.mark.slow
 def test_marks_are_kept_in_order(kit) -> None:
     made = kit.make(3)
     recorder = Recorder(kit.store, folder=kit.folder)
@@ -175,6 +182,7 @@ def test_marks_are_kept_in_order(kit) -> None:
         recorder.close()
 
 
+@pytest.mark.slow
 def test_sound_of_too_many_channels_stays_raw_and_readable(kit) -> None:
     made = kit.make(4, channels=9)
     recorder = Recorder(kit.store, folder=kit.folder)

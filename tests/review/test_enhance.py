@@ -25,6 +25,7 @@ WAYS = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("calibrated", [True, False])
 @pytest.mark.parametrize("way", WAYS, ids=str)
 def test_any_order_gives_the_same_bits(record, calibrated, way) -> None:
@@ -39,6 +40,7 @@ def test_any_order_gives_the_same_bits(record, calibrated, way) -> None:
         assert forward.scale == other.scale
 
 
+@pytest.mark.slow
 def test_contrast_is_that_of_the_light(record) -> None:
     path = record()
     with StoredEvent.open(path) as event:
@@ -53,6 +55,7 @@ def test_contrast_is_that_of_the_light(record) -> None:
         assert not known[0, 0]
 
 
+@pytest.mark.slow
 def test_without_a_reference_it_says_so(record) -> None:
     with StoredEvent.open(record(calibrated=False)) as event:
         enhancer = Enhancer(event)
@@ -60,6 +63,7 @@ def test_without_a_reference_it_says_so(record) -> None:
         assert enhancer.calibration.reference.frames == 8
 
 
+@pytest.mark.slow
 def test_other_settings(record) -> None:
     with StoredEvent.open(record()) as event:
         fixed = Settings().replaced("enhance", gain_contrast=0.5)
@@ -74,6 +78,7 @@ def test_an_event_without_frames(record) -> None:
         Enhancer(event)
 
 
+@pytest.mark.slow
 def test_a_quick_look_runs_few_frames(record) -> None:
     settings = validated({"enhance": {"view": "trail"}}, "test")
     assert looks_back(settings) and not looks_back(Settings())
@@ -89,6 +94,7 @@ def test_a_quick_look_runs_few_frames(record) -> None:
         assert set(read) == {51}
 
 
+@pytest.mark.slow
 def test_nothing_is_left_out_for_lack_of_time(record) -> None:
     with StoredEvent.open(record(rate=100000.0)) as event:
         assert event.start.source.live
@@ -98,6 +104,7 @@ def test_nothing_is_left_out_for_lack_of_time(record) -> None:
             assert reading.skipped == () and reading.budget_ms is None
 
 
+@pytest.mark.slow
 def test_a_spark_does_not_make_the_air_faint(record) -> None:
     """The gain of an event with a flash and a small, glaring kernel is that of its air."""
     ends = []

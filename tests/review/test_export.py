@@ -74,6 +74,7 @@ SHAPES = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("options", SHAPES, ids=str)
 @pytest.mark.parametrize("ending", [".mp4", ".webm", ".mkv"])
 def test_clips_of_every_kind_of_event(record, tmp_path, options, ending) -> None:
