@@ -46,7 +46,9 @@ class EventList(QWidget):
         self._posters: dict[Path, QPixmap] = {}
         self.empty_words = "Nothing caught yet."
         self.setAccessibleName("Caught events")
-        self.setToolTip("Pressed twice it opens in Review  (PgUp, PgDown, then L)")
+        self.setToolTip(
+            "Pressed twice it opens in Review  (PgUp, PgDown, then L). Raw: not compressed yet"
+        )
 
     def set_look(self, look: Look) -> None:
         """Sizes for the present window."""

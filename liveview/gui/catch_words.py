@@ -318,7 +318,7 @@ def card_words(card: EventCard) -> tuple[str, str]:
     if card.cause not in (Cause.HAND, Cause.COUNT) or card.sparks > 1:
         parts.append(count(card.sparks, "spark", "sparks"))
     if not card.converted:
-        parts.append("uncompressed")
+        parts.append("raw")
     elif not card.complete:
         parts.append("cut short")
     return (title, DOT.join(parts))
