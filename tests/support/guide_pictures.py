@@ -18,7 +18,7 @@ sys.path.insert(0, str(HERE.parent))
 PICTURES = HERE.parent.parent / "assets" / "guide" / "pictures"
 
 WIDTH = 920
-COLOURS = (96, 64, 48, 32)
+COLOURS = (192, 128, 96, 64, 48)
 """Palettes to try, until the picture is small."""
 
 MOST_BYTES = 140_000
@@ -96,7 +96,7 @@ def _keep(raw: Path, path: Path) -> None:
         size = (WIDTH, round(image.height * WIDTH / image.width))
         small = image.convert("RGB").resize(size, Image.Resampling.LANCZOS)
     for colours in COLOURS:
-        small.quantize(colours, dither=Image.Dither.NONE).save(path, optimize=True)
+        small.quantize(colours, kmeans=4, dither=Image.Dither.NONE).save(path, optimize=True)
         if path.stat().st_size < MOST_BYTES:
             break
     print(f"{path.name}: {path.stat().st_size / 1000:.0f} kB")
