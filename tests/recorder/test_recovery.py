@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 import numpy as np
+import psutil
 import pytest
 from support.fault_table import Fault
 
@@ -56,9 +57,14 @@ def run_and_kill(folder: Path, after_s: float) -> dict[int, int]:
     with process.stdout as out:
         assert out.readline() == b"ready\n"
         time.sleep(after_s)
+        program = psutil.Process(process.pid)
+        program.suspend()
+        beside = program.children()
         process.kill()
         lines = out.read().decode().splitlines()
     process.wait(10)
+    # What compresses beside it lets go of its event after the frame it is at.
+    assert not psutil.wait_procs(beside, 60)[1]
     written: dict[int, int] = {}
     for line in lines:
         event, number = map(int, line.split())
