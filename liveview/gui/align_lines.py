@@ -74,7 +74,7 @@ def card_lines(aids: AidsReading | None) -> list[Line]:
 
 def focus_lines(aids: AidsReading | None) -> list[Line]:
     """Sharpness, and how to judge it elsewhere."""
-    how = "Press a place in the picture to judge it there."
+    how = "Press a place to judge it there."
     return [
         Line(focus_words(aids), weight=Weight.FIRM, gap=0.0),
         Line(how, Type.SMALL, colour=COLOURS.quiet),
