@@ -78,6 +78,12 @@ class Aside:
             if self._process is not None:
                 _close(self._process.stdin)
 
+    def kill(self) -> None:
+        """After ``end``: do not wait for the frame it is at; the spool is untouched by that."""
+        with self._lock:
+            if self._process is not None:
+                self._process.kill()
+
     def join(self) -> None:
         """Wait for the process after ``end``; one that does not end is killed."""
         process, self._process = self._process, None

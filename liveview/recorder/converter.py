@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 
+from liveview.errors import WorkerStuck
 from liveview.recorder.aside import Aside
 from liveview.recorder.convert import finish_part
 from liveview.recorder.files import lower_priority
@@ -72,8 +73,12 @@ class Converter:
         self._worker.ask_stop()
 
     def join(self, timeout_s: float) -> None:
-        """Wait for the end. Raises WorkerStuck."""
-        self._worker.join(timeout_s)
+        """Wait for the end; the process beside is killed halfway. Raises WorkerStuck."""
+        try:
+            self._worker.join(timeout_s / 2)
+        except WorkerStuck:
+            self._aside.kill()
+            self._worker.join(timeout_s / 2)
 
     def _wake(self) -> None:
         self._aside.end()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,8 @@ from liveview.settings import Settings, Store
 
 SHAPE = (120, 160)
 FRAMES = 40
+MOST_RAW = 6
+"""Events that may wait to be compressed: the test has to do it for all that are left."""
 
 
 def picture(event: int, number: int) -> np.ndarray:
@@ -45,6 +48,12 @@ class Lease:
         if self._line:
             os.write(1, self._line)
         self._line = b""
+
+
+def behind(recorder: Recorder) -> float:
+    """Events that are not compressed yet, those in memory included."""
+    status = recorder.status()
+    return status.converting + status.waiting_frames / FRAMES
 
 
 def main(folder: Path) -> None:
@@ -71,6 +80,8 @@ def main(folder: Path) -> None:
             recorder.add_sound(SoundBlock(samples, 8000.0, event * 10.0 + number * 0.01))
         recorder.end(True)
         event += 1
+        while behind(recorder) > MOST_RAW:
+            time.sleep(0.002)
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ from pathlib import Path
 import psutil
 import pytest
 
-from liveview.recorder import Recorder, StoredEvent, converter
+from liveview.recorder import Recorder, StoredEvent, converter, recover
 from liveview.settings import Store
 
 KILLED = Path(__file__).with_name("killed.py")
@@ -65,6 +65,25 @@ def test_an_event_whose_conversion_was_killed_is_converted_again(kit, monkeypatc
             kit.assert_same(event, made)
     finally:
         recorder.close()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no process is stopped there")
+def test_closing_does_not_wait_for_one_that_is_held_up(kit) -> None:
+    made = kit.make(600, (240, 320))
+    recorder = Recorder(Store(reserve_mb=0, ring_mb=256), folder=kit.folder)
+    try:
+        kit.feed(recorder, made)
+        wait(lambda: list(kit.folder.glob("*.part/frames.mkv")))
+        process = beside()
+        assert process is not None
+        process.suspend()
+    finally:
+        recorder.close(4.0)
+    assert not process.is_running()
+    (again,) = recover(kit.folder)
+    assert again.path is not None, again.words
+    with StoredEvent.open(again.path) as event:
+        kit.assert_same(event, made)
 
 
 def test_where_no_process_can_be_started_the_thread_converts(kit, monkeypatch) -> None:
