@@ -80,9 +80,6 @@ COLOURS = Colours(
 )
 
 
-MOST_SCALE = 1.25
-"""How much larger words may be than the spacing around them."""
-
 FITTING = (1.0, 0.93, 0.87, 0.8)
 """Sizes that are tried in turn where words have little room, of the usual size."""
 
@@ -102,10 +99,9 @@ class Look:
     def for_window(cls, width: float, height: float, text_scale: float = 1.0) -> Look:
         """The look for a window of this size in pixels.
 
-        ``text_scale`` makes words larger or smaller in the same places, to ``MOST_SCALE`` at most:
-        the window's spacing has no more room.
+        ``text_scale`` makes words larger or smaller in the same places; the settings limit it to
+        what there is room for.
         """
-        text_scale = min(text_scale, MOST_SCALE)
         fit = min(width / REFERENCE_WIDTH, height / REFERENCE_HEIGHT)
         return cls(REFERENCE_TEXT * min(max(fit, 0.72), 4.0) * text_scale, text_scale)
 

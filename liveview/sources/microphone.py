@@ -242,7 +242,7 @@ class MicrophoneSource:
             return None, library.query_devices(kind="input")
         except (library.PortAudioError, ValueError) as error:
             raise SoundUnavailable(
-                "there is no microphone", "sound input", "plug one in, or go on without sound"
+                "there is no microphone", remedy="plug one in, or go on without sound"
             ) from error
 
     def _late_s(self, samples: int, arrived_s: float) -> float:

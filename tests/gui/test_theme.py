@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 from PyQt6.QtGui import QColor, QFontInfo
 
-from liveview.gui.theme import COLOURS, FAMILY, MOST_SCALE, Look, Type, contrast_ratio
+from liveview.gui.theme import COLOURS, FAMILY, Look, Type, contrast_ratio
 
 
 def test_contrast_of_black_and_white_is_21() -> None:
@@ -35,7 +35,6 @@ def test_larger_words_stand_in_the_same_places() -> None:
     plain, larger = Look.for_window(1280, 800), Look.for_window(1280, 800, 1.2)
     assert larger.font().pixelSize() == 18
     assert larger.px(10) == pytest.approx(plain.px(10))
-    assert Look.for_window(1280, 800, 4.0).font().pixelSize() == round(15 * MOST_SCALE)
     smaller = larger.smaller(0.8)
     assert smaller.font().pixelSize() == round(18 * 0.8)
     assert smaller.px(10) == pytest.approx(plain.px(10))
