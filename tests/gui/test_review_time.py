@@ -119,7 +119,7 @@ def test_temperatures_are_shown_in_degrees_celsius_and_their_parts_in_kelvin() -
     )
     (name, value), (part, spread) = result_lines(measured)
     assert (name, value) == ("Temperature", "600 \u00b1 20\u2009\u00b0C")
-    assert (part, spread) == ("of it noise", "\u00b1 9.8\u2009K")
+    assert (part, spread) == ("of which noise", "\u00b1 9.8\u2009K")
     assert short_line(measured) == "Plume temperature: 600 \u00b1 20\u2009\u00b0C"
 
 

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -105,8 +106,14 @@ def test_killed_while_recording(tmp_path, after_s) -> None:
 @pytest.mark.timeout(600)
 def test_killed_at_twenty_random_moments(tmp_path) -> None:
     rng = random.Random(20310506)
-    for number in range(20):
-        check_killed(tmp_path / str(number), rng.uniform(0.0, 1.2))
+    moments = [rng.uniform(0.0, 1.2) for _ in range(20)]
+    with ThreadPoolExecutor(4) as several:  # each spends its time waiting for its program
+        done = [
+            several.submit(check_killed, tmp_path / str(number), after_s)
+            for number, after_s in enumerate(moments)
+        ]
+    for one in done:
+        one.result()
 
 
 @pytest.mark.fault(
