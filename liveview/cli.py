@@ -133,9 +133,12 @@ def _run(arguments: list[str]) -> int:
     if args.command is None:
         # All that is loaded now stays: to look for garbage in it takes a tenth of the start.
         gc.disable()
-        from liveview.app import run_window
+        try:
+            from liveview.app import run_window
 
-        return run_window(source=args.source, setup=args.setup, show=args.show)
+            return run_window(source=args.source, setup=args.setup, show=args.show)
+        finally:
+            gc.enable()
     module = _command_module(COMMANDS[args.command][0])
     return cast(int, module.run(args))
 

@@ -86,7 +86,7 @@ class Converter:
             self._changed.notify_all()
 
     def _body(self, stop: threading.Event) -> None:
-        lower_priority()  # the process beside inherits it
+        lower_priority()  # the process beside is low from its first import on
         try:
             while not stop.is_set():
                 part = self._next(stop)

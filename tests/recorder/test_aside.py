@@ -32,6 +32,15 @@ def wait(what: Callable[[], object], seconds: float = 90.0) -> None:
         time.sleep(0.01)
 
 
+def converting(kit, recorder: Recorder, made) -> psutil.Process:
+    """Record an event and wait until the process is in the middle of it."""
+    kit.feed(recorder, made)
+    wait(lambda: list(kit.folder.glob("*.part/frames.mkv")))
+    process = beside()
+    assert process is not None
+    return process
+
+
 def test_one_process_gives_way_to_all_others_and_ends_with_the_recorder(kit) -> None:
     recorder = Recorder(kit.store, folder=kit.folder)
     try:
@@ -54,11 +63,7 @@ def test_an_event_whose_conversion_was_killed_is_converted_again(kit, monkeypatc
     made = kit.make(600, (240, 320))  # takes seconds: there is time to kill it
     recorder = Recorder(Store(reserve_mb=0, ring_mb=256), folder=kit.folder)
     try:
-        kit.feed(recorder, made)
-        wait(lambda: list(kit.folder.glob("*.part/frames.mkv")))
-        process = beside()
-        assert process is not None
-        process.kill()
+        converting(kit, recorder, made).kill()
         wait(lambda: any("ended with signal 9" in words for words in recorder.status().words))
         wait(lambda: recorder.events)
         with StoredEvent.open(recorder.events[-1].path) as event:
@@ -72,10 +77,7 @@ def test_closing_does_not_wait_for_one_that_is_held_up(kit) -> None:
     made = kit.make(600, (240, 320))
     recorder = Recorder(Store(reserve_mb=0, ring_mb=256), folder=kit.folder)
     try:
-        kit.feed(recorder, made)
-        wait(lambda: list(kit.folder.glob("*.part/frames.mkv")))
-        process = beside()
-        assert process is not None
+        process = converting(kit, recorder, made)
         process.suspend()
     finally:
         recorder.close(4.0)
