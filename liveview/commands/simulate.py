@@ -168,7 +168,7 @@ def _record(bench: SimulatedBench, path: Path, *, sound: bool) -> TruthBook:
     pixels = np.empty(info.shape, info.dtype)
     book = TruthBook(bench)
     progress = Progress(sys.stderr, info.frames)
-    file = EventFile(partial, info, pixel_format(info), form, title=info.name)
+    file = EventFile(partial, info, pixel_format(info), form, rate_hz=info.rate_hz, title=info.name)
     samples = 0
     with contextlib.ExitStack() as stack:
         stack.callback(progress.done)

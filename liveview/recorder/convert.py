@@ -195,7 +195,9 @@ class _Conversion:
 
     def _write_file(self) -> list[SoundRecord]:
         path = self._part / "frames.mkv"
-        file = EventFile(path, self._reader.start.source, self._form, self._sound)
+        source = self._reader.start.source
+        rate_hz = tables.median_rate_hz(self._reader.stamps) or source.rate_hz
+        file = EventFile(path, source, self._form, self._sound, rate_hz=rate_hz)
         try:
             track = self._feed(file)
             file.finish()

@@ -72,6 +72,11 @@ def pixel_format(source: SourceInfo, *, wide: bool = False) -> str:
     return "gray12le" if source.white <= 4095 and not wide else "gray16le"
 
 
+def nominal_rate(rate_hz: float | None) -> Fraction | None:
+    """A container's frame rate, such as 30000/1001 for 29.97; None where it is not known."""
+    return None if not rate_hz else Fraction(rate_hz).limit_denominator(1001) or None
+
+
 def _planes(frame: av.VideoFrame, kind: type[np.generic]) -> list[NDArray[Any]]:
     height = frame.height
     return [np.frombuffer(memoryview(plane), kind).reshape(height, -1) for plane in frame.planes]
@@ -116,7 +121,8 @@ class EventFile:
 
     Raises OutputFailed for faults of the coder; OSError passes through. The same frames and sound
     give the same bytes when ``title`` is given, else the file gets random marks of its own and the
-    folder's name as its title.
+    folder's name as its title. ``rate_hz`` is the file's nominal rate, by which other programs
+    play and convert it; the frames' own times hold.
     """
 
     def __init__(
@@ -126,6 +132,7 @@ class EventFile:
         form: str | None,
         sound: SoundForm | None,
         *,
+        rate_hz: float | None,
         title: str | None = None,
     ) -> None:
         import av
@@ -137,15 +144,15 @@ class EventFile:
         same_bytes = {} if title is None else {"fflags": "bitexact"}
         self._file = av.open(str(path), "w", format="matroska", options=same_bytes)
         self._file.metadata["title"] = path.parent.name if title is None else title
-        self._video = None if form is None else self._video_stream(source, form)
+        self._video = None if form is None else self._video_stream(source, form, rate_hz)
         self._audio = None if sound is None else self._sound_stream(sound)
         self._audio_time = Fraction(1, sound.rate) if sound else MICROSECOND
 
-    def _video_stream(self, source: SourceInfo, form: str) -> av.VideoStream:
+    def _video_stream(self, source: SourceInfo, form: str, rate_hz: float | None) -> av.VideoStream:
         slices = str(SLICES) if min(source.width, source.height) >= 64 else "1"
         options = {"level": "3", "slicecrc": "1", "slices": slices, "g": "1", "context": "0"}
         options["coder"] = "rice" if source.bits <= 8 else "range_def"
-        stream = self._file.add_stream("ffv1", options=options)
+        stream = self._file.add_stream("ffv1", rate=nominal_rate(rate_hz), options=options)
         stream.width, stream.height, stream.pix_fmt = source.width, source.height, form
         stream.codec_context.time_base = MICROSECOND
         return _in_slices(stream, ASIDE_THREADS)

@@ -159,10 +159,8 @@ class StoredEvent:
 
     @property
     def rate_hz(self) -> float | None:
-        """Median frame rate from the exact times; None for fewer than two frames."""
-        steps = np.diff(self._times) / np.maximum(1, np.diff([s.number for s in self.stamps]))
-        steps = steps[steps > 0]
-        return float(1.0 / np.median(steps)) if len(steps) else self.start.source.rate_hz
+        """Median frame rate from the exact times; of fewer than two frames the source's."""
+        return tables.median_rate_hz(self.stamps) or self.start.source.rate_hz
 
     @property
     def lost_before(self) -> list[int]:

@@ -24,6 +24,8 @@ import io
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+import numpy as np
+
 from liveview.errors import InputUnreadable
 from liveview.model import FrameStamp
 from liveview.recorder.files import write_whole
@@ -50,6 +52,14 @@ def lost_before(stamps: Sequence[FrameStamp]) -> list[int]:
     numbers = [stamp.number for stamp in stamps]
     pairs = zip(numbers[1:], numbers[:-1], strict=True)
     return [0, *(max(0, b - a - 1) for b, a in pairs)][: len(numbers)]
+
+
+def median_rate_hz(stamps: Sequence[FrameStamp]) -> float | None:
+    """Median frame rate from the exact times, Hz; None for fewer than two frames."""
+    steps = np.diff([stamp.time_s for stamp in stamps])
+    steps = steps / np.maximum(1, np.diff([stamp.number for stamp in stamps]))
+    steps = steps[steps > 0]
+    return float(1.0 / np.median(steps)) if len(steps) else None
 
 
 def _write(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:

@@ -84,6 +84,11 @@ def test_exact_times_stand_beside_it(made: Path) -> None:
     assert [int(row["time_ns"]) for row in rows] == [round(n * 2e7) for n in range(30)]
 
 
+def test_other_programs_find_the_frame_rate(made: Path) -> None:
+    with av.open(str(made / "recording.mkv")) as file:
+        assert file.streams.video[0].average_rate == 50
+
+
 def test_the_sound_track_has_the_crack_where_the_truth_says(made: Path) -> None:
     with av.open(str(made / "recording.mkv")) as file:
         assert file.streams.audio[0].codec_context.name == "flac"

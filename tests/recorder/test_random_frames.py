@@ -74,7 +74,7 @@ def test_a_file_that_is_not_there_is_said(tmp_path) -> None:
 
 def test_a_recording_without_pictures_is_said(kit, tmp_path) -> None:
     path = tmp_path / "frames.mkv"
-    file = EventFile(path, kit.make(1).start.source, None, SoundForm(48000, 1, 16))
+    file = EventFile(path, kit.make(1).start.source, None, SoundForm(48000, 1, 16), rate_hz=None)
     file.add_sound(np.zeros((4800, 1), np.float32), 0)
     file.finish()
     with pytest.raises(InputUnreadable, match="holds no pictures"):

@@ -325,7 +325,10 @@ class Files:
         self._every = request.every
         self._table = FrameTable(out / "frames.csv")
         self._contrast = ContrastStack(out / "contrast.npy", shape) if request.contrast else None
-        self._picture = PictureFile(out / "picture.mkv", shape) if request.picture else None
+        rate_hz = info.rate_hz / request.every if info.rate_hz else None
+        self._picture = (
+            PictureFile(out / "picture.mkv", shape, rate_hz) if request.picture else None
+        )
 
     def wants_contrast(self, index: int) -> bool:
         """Whether the contrast of the ``index``-th frame is to be written."""

@@ -153,8 +153,10 @@ class ContrastStack:
 class PictureFile:
     """picture.mkv: the enhanced picture, lossless FFV1, with the frames' times in microseconds."""
 
-    def __init__(self, path: Path, shape: tuple[int, int]) -> None:
+    def __init__(self, path: Path, shape: tuple[int, int], rate_hz: float | None) -> None:
         import av
+
+        from liveview.recorder.matroska import MICROSECOND, nominal_rate
 
         self._path = path
         self._first_s: float | None = None
@@ -163,11 +165,9 @@ class PictureFile:
             self._file = av.open(str(path), "w", format="matroska")
         slices = "4" if min(shape) >= 64 else "1"
         options = {"level": "3", "slicecrc": "1", "slices": slices, "coder": "rice", "context": "0"}
-        self._stream = self._file.add_stream("ffv1", options=options)
+        self._stream = self._file.add_stream("ffv1", rate=nominal_rate(rate_hz), options=options)
         self._stream.height, self._stream.width = shape
         self._stream.pix_fmt = "bgr0"
-        from liveview.recorder.matroska import MICROSECOND
-
         self._time_base = MICROSECOND
         self._stream.codec_context.time_base = MICROSECOND
         self._stream.codec_context.thread_type = "SLICE"

@@ -69,12 +69,13 @@ def test_picture_file_is_lossless_and_keeps_times(shape: tuple[int, int], tmp_pa
     rng = np.random.default_rng(1)
     pictures = rng.integers(0, 256, (4, *shape, 4), np.uint8)
     times = [10.0, 10.010, 10.017, 10.1]
-    file = PictureFile(tmp_path / "p.mkv", shape)
+    file = PictureFile(tmp_path / "p.mkv", shape, 50.0)
     for picture, time_s in zip(pictures, times, strict=True):
         file.add(picture, time_s)
     file.close()
     with av.open(str(tmp_path / "p.mkv")) as back:
         frames = list(back.decode(video=0))
+        assert back.streams.video[0].average_rate == 50
     assert [float(f.pts * f.time_base) for f in frames] == pytest.approx(
         [0.0, 0.010, 0.017, 0.1],
         abs=5.1e-4,  # Matroska as written here keeps times to 1 ms
