@@ -25,6 +25,9 @@ BAYER = {
 RAW_FORMATS = {"GREY": 8, "Y800": 8, "Y10 ": 10, "Y12 ": 12, "Y16 ": 16, **BAYER}
 """Formats that are delivered without a detour over 8-bit colour, with their depth."""
 
+DRIVER_FRAMES = 10
+"""How many a driver is asked to keep while this program is held up; the most that OpenCV grants."""
+
 FORMATS = ("MJPG", "YUYV", "GREY", "Y10", "Y12", "Y16", "BA81", "GBRG", "GRBG", "RGGB")
 """What may be asked for; OpenCV does not tell what they have."""
 
@@ -40,11 +43,13 @@ class Device(Protocol):
 
 
 def request(device: Device, camera: Camera) -> list[str]:
-    """Ask for format, size and rate, in this order, and say what was not granted.
+    """Ask for a long queue, format, size and rate, in this order, and say what was not granted.
 
     The format comes first: sizes and rates depend on it.
     """
     words = []
+    # Four otherwise, which is 33 ms at 120 Hz. Interfaces that cannot do it pass over it.
+    device.set(cv2.CAP_PROP_BUFFERSIZE, DRIVER_FRAMES)
     form = _fourcc_text(camera.format or DEFAULT_FORMAT)
     device.set(cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*form))
     if form in RAW_FORMATS:

@@ -39,6 +39,7 @@ from liveview.gui.window import Window
 from liveview.model import ArmState, FrameStamp, SoundBlock, SoundInfo, SourceInfo, SourceKind
 from liveview.recorder import Recorder
 from liveview.settings import Settings
+from liveview.sources.formats import DRIVER_FRAMES
 
 WIDTH, HEIGHT, RATE_HZ = 1280, 720, 120.0
 SOUND_HZ, BLOCK = 48000, 480
@@ -73,9 +74,7 @@ class Sparks:
 
 
 class SparkCamera:
-    """Ready frames on the clock; four are kept as a driver does, older ones are lost."""
-
-    KEPT = 4
+    """Ready frames on the clock; as many are kept as the program asks of a driver, no more."""
 
     def __init__(self, frames: list[np.ndarray], sparks: Sparks, clock: SessionClock) -> None:
         self._frames, self._sparks, self._clock = frames, sparks, clock
@@ -90,7 +89,7 @@ class SparkCamera:
 
     def grab(self) -> FrameStamp:
         newest = math.floor(self._clock() * RATE_HZ)
-        self._next = max(self._next, newest - self.KEPT + 1)
+        self._next = max(self._next, newest - DRIVER_FRAMES + 1)
         wait_s = self._next / RATE_HZ - self._clock()
         if wait_s > 0:
             time.sleep(wait_s)
