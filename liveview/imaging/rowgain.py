@@ -19,7 +19,11 @@ Floats = NDArray[np.float64]
 _BANDS = np.arange(0.3, 5.01, 0.05)
 _MEMORY = 0.1
 """Share of the newest frame in what is known of the number of bands."""
+_EVERY = 4
+"""Frames between two looks at the number of bands, which stays the same."""
 _TUNING = 4.0
+_SETTLED = 0.05
+"""Of a block's noise: when no row moves farther, the fit is done."""
 _HELD = {size: np.diag([0.0] + [1.0] * (size - 1)) for size in (4, 6)}
 """What is held down a little in fits of four and six terms: all but the constant."""
 _LEAST_BLOCKS = 3
@@ -48,8 +52,10 @@ class RowGains:
         self._weight = np.where(counts >= _LEAST_BLOCKS, counts, 0).astype(np.float64) ** 3
         self._enough = self._usable_rows.size >= _LEAST_ROWS
         if self._enough:
-            self._left_over = np.stack([self._remainder(_basis(at, b)[:, :4]) for b in _BANDS])
+            left_over = [self._remainder(_basis(at, b)[:, :4]) for b in _BANDS]
+            self._left_over = np.concatenate(left_over)
         self._cost: Floats | None = None
+        self._fits = 0
 
     @property
     def bands(self) -> float | None:
@@ -67,7 +73,9 @@ class RowGains:
         if not self._enough:
             return None
         medians = self._medians(blocks)
-        self._learn(medians)
+        if self._fits < _EVERY or self._fits % _EVERY == 0:
+            self._learn(medians)
+        self._fits += 1
         bands = self.bands
         assert bands is not None
         basis = _basis(self._at, bands)
@@ -92,7 +100,7 @@ class RowGains:
         return np.sqrt(self._weight)[:, None] * (np.eye(len(basis)) - basis @ fit)
 
     def _learn(self, medians: Floats) -> None:
-        costs = ((self._left_over @ medians) ** 2).sum(axis=1)
+        costs = ((self._left_over @ medians) ** 2).reshape(len(_BANDS), -1).sum(axis=1)
         costs /= max(float(costs.max()), 1e-12)
         self._cost = costs if self._cost is None else self._cost + _MEMORY * (costs - self._cost)
 
@@ -125,16 +133,22 @@ def _fitted(basis: Floats, weight: Floats, sums: Floats) -> Floats:
 
 def _robustly(basis: Floats, blocks: Floats, level: Floats) -> Floats:
     usable = np.isfinite(blocks)
-    values = np.where(usable, blocks, 0.0)
+    values, counts = np.where(usable, blocks, 0.0), usable.astype(np.float64)
     noise = _noise(blocks, usable)
     away = np.abs(blocks - level[:, None])[usable]
     scale = max(1.4826 * median(away), noise)
     found = np.zeros(basis.shape[1])
     for _ in range(5):
-        u = (values - level[:, None]) * (1 / (_TUNING * scale))
-        weight = np.where(usable & (np.abs(u) < 1), (1 - u * u) ** 2, 0.0)
-        found = _fitted(basis, weight.sum(axis=1) + 1e-9, (weight * values).sum(axis=1))
-        level = basis @ found
+        weight = values - level[:, None]
+        weight *= 1 / (_TUNING * scale)
+        weight *= weight
+        np.subtract(counts, weight, out=weight)
+        np.maximum(weight, 0.0, out=weight)
+        weight *= weight
+        found = _fitted(basis, weight.sum(axis=1) + 1e-9, np.einsum("rb,rb->r", weight, values))
+        before, level = level, basis @ found
+        if scale == noise and float(np.abs(level - before).max()) < _SETTLED * noise:
+            break
         scale = max(0.35 * scale, noise)
     return found
 

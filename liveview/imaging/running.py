@@ -18,7 +18,11 @@ from liveview.model import Bytes, Light
 
 Floats = NDArray[np.float64]
 
-_BANDS = 8
+_BANDS = 16
+"""Bands of rows, one of which is brought up to date with each frame."""
+_BANDS_QUICK = 8
+_QUICK_S = 2.0
+"""For time constants below this: a band that is seen more often has less noise."""
 _ACTIVE_SIGMA = 4.0
 _SHARE = 0.1
 """Share of the newest frame in the mean over frames."""
@@ -68,7 +72,8 @@ class RunningBackground:
         self.light = light.copy()
         self._constant = time_constant_s
         self._band = 0
-        self._seen: list[float | None] = [None] * _BANDS
+        self._bands = _BANDS if time_constant_s >= _QUICK_S else _BANDS_QUICK
+        self._seen: list[float | None] = [None] * self._bands
         self._mean: Floats | None = None
         self._count = 0
         self._surface: Surface | None = None
@@ -77,8 +82,8 @@ class RunningBackground:
         """Bring one band of rows up to date; returns those rows."""
         rows = self.light.shape[0]
         band = self._band
-        self._band = (band + 1) % _BANDS
-        place = slice(band * rows // _BANDS, (band + 1) * rows // _BANDS)
+        self._band = (band + 1) % self._bands
+        place = slice(band * rows // self._bands, (band + 1) * rows // self._bands)
         contrast = frame.blocks - 1.0
         mean = self._averaged(contrast)
         last, self._seen[band] = self._seen[band], frame.time_s
@@ -120,8 +125,12 @@ class RunningBackground:
         quiet = np.where(np.asarray(wide) > 0, 0, 255).astype(np.uint8)
         # What is left over at the right and bottom follows its neighbours.
         block_rows = np.minimum(np.arange(place.start, place.stop) // frame.side, len(quiet) - 1)
-        block_columns = np.minimum(np.arange(columns) // frame.side, quiet.shape[1] - 1)
-        return np.ascontiguousarray(quiet[block_rows][:, block_columns])
+        full = np.empty((len(block_rows), columns), np.uint8)
+        whole = quiet.shape[1] * frame.side
+        size = (whole, len(block_rows))
+        cv2.resize(quiet[block_rows], size, full[:, :whole], interpolation=cv2.INTER_NEAREST)
+        full[:, whole:] = quiet[block_rows, -1:]
+        return full
 
     def _follow_surface(self, part: Light, place: slice, share: float, side: int) -> None:
         surface = self._surface

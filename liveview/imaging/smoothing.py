@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -85,21 +86,28 @@ def smooth(contrast: Light, radius_px: float, sigma: float, out: Light) -> Light
     size = (max(1, columns // step), max(1, rows // step))
     small = contrast if step == 1 else cv2.resize(contrast, size, interpolation=cv2.INTER_AREA)
     reach = 2 * max(1, round(radius_px / step)) + 1
-    box = (reach, reach)
-    mean = cv2.blur(small, box)
-    variance = cv2.subtract(cv2.blur(cv2.multiply(small, small), box), cv2.multiply(mean, mean))
+    mean = _box_mean(small, reach)
+    square = _box_mean(cv2.multiply(small, small), reach)
     noise = (_EDGE_SIGMA * sigma / step) ** 2
-    keep = np.asarray(variance, np.float32)
-    np.maximum(keep, 0.0, out=keep)
+    variance = cv2.subtract(square, cv2.multiply(mean, mean))
+    keep = np.asarray(cv2.threshold(variance, 0.0, 0.0, cv2.THRESH_TOZERO)[1], np.float32)
     keep /= keep + np.float32(max(noise, 1e-20))
     base = cv2.multiply(mean, 1.0 - keep)
-    keep_wide, base_wide = cv2.blur(keep, box), cv2.blur(base, box)
+    keep_wide, base_wide = _box_mean(keep, reach), _box_mean(base, reach)
     if step > 1:
         keep_wide = cv2.resize(keep_wide, (columns, rows), interpolation=cv2.INTER_LINEAR)
         base_wide = cv2.resize(base_wide, (columns, rows), interpolation=cv2.INTER_LINEAR)
     cv2.multiply(contrast, keep_wide, out)
     cv2.add(out, base_wide, out)
     return out
+
+
+def _box_mean(picture: Any, reach: int) -> Any:
+    """``cv2.blur`` in single precision: two thirds of the time."""
+    if min(picture.shape) <= reach:
+        return cv2.blur(picture, (reach, reach))
+    taps = np.full(reach, 1.0 / reach, np.float32)
+    return cv2.sepFilter2D(picture, cv2.CV_32F, taps, taps)
 
 
 @lru_cache(maxsize=64)
