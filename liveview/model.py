@@ -125,7 +125,8 @@ class SourceInfo:
 
     ``rate_hz``, ``frames``, ``row_time_s`` (rolling shutter, seconds from one row to the next;
     0.0 for a global shutter) and ``seconds`` are None where unknown. ``white`` is the top code
-    value. ``live`` sources pace themselves; others are read as fast as asked.
+    value. ``live`` sources pace themselves; others are read as fast as asked. ``predicted``: its
+    pictures are coded with losses as changes to others (H.264 and the like).
     """
 
     kind: SourceKind
@@ -143,6 +144,7 @@ class SourceInfo:
     exposure_s: float | None = None
     gain: float | None = None
     transfer: str | None = None
+    predicted: bool = False
     note: str = ""
 
     @property

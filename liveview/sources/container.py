@@ -142,6 +142,12 @@ def video_stream(container: InputContainer, name: str, *, several: bool = False)
     return stream
 
 
+def is_predicted(stream: Any) -> bool:
+    """Whether its pictures are coded with losses as changes to others."""
+    codec = stream.codec_context.codec
+    return bool(codec.lossy and not codec.intra_only)
+
+
 _REMEDY_CODEC = "convert it to FFV1 or H.264 in Matroska or MP4"
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from liveview.errors import FormatChanged, InputUnreadable, SourceStalled
 from liveview.model import FrameStamp, Pixels, SourceInfo, SourceKind
 from liveview.settings import Camera
-from liveview.sources.container import open_container, shown, video_stream
+from liveview.sources.container import is_predicted, open_container, shown, video_stream
 from liveview.sources.frozen import FROZEN_S, FrozenWatch
 from liveview.sources.headers import read_header
 from liveview.sources.limits import check_size, checked_white
@@ -124,6 +124,7 @@ class StreamSource:
         self._first: tuple[float, Arrived] | None = None
         self._held: Arrived | None = None
         self._copier: Copier | None = None
+        self._predicted = False
         self._frozen = FrozenWatch()
         self._time_s = 0.0
         self._next_number = self._damaged = 0
@@ -152,6 +153,7 @@ class StreamSource:
         options = {"rtsp_flags": "prefer_tcp", "fflags": "nobuffer"} if rtsp else {}
         self._container = open_container(self._address, timeouts_s=self._timeouts_s, **options)
         stream = video_stream(self._container, self._address)
+        self._predicted = is_predicted(stream)
         stream.codec_context.flags |= Flags.low_delay
         jpeg = stream.codec_context.name == "mjpeg" and not rtsp
         self._arrivals = self._stills(stream) if jpeg else self._frames(stream)
@@ -297,5 +299,6 @@ class StreamSource:
             live=True,
             row_time_s=self._camera.row_time_s,
             exposure_s=self._camera.exposure_s,
+            predicted=self._predicted,
             note="times are those of arrival",
         )

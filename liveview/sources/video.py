@@ -15,6 +15,7 @@ from liveview.settings import Camera
 from liveview.sources.container import (
     file_url,
     is_address,
+    is_predicted,
     open_container,
     origin_s,
     promised_seconds,
@@ -264,6 +265,7 @@ class VideoSource:
             row_time_s=self._camera.row_time_s,
             exposure_s=self._camera.exposure_s,
             transfer=self._curve(),
+            predicted=is_predicted(self._stream),
             note=self._note(first, layout),
         )
 

@@ -31,6 +31,10 @@ RESTLESS = 4.5
 """A flash is that many standard deviations of what its place did just before and after."""
 MAD = 1.4826
 FEWEST_AROUND = 6
+STIRRED = 2.0
+"""A flash on the mirror is that many times as strong as what its rows do before and after."""
+LEAST_STIR = 4.0
+"""Weaker than this is noise, which does not count as stir."""
 RECORD = 0.4
 """A flash is a record: light that only comes back (a hand leaves) is not."""
 
@@ -43,7 +47,9 @@ class Candidate:
     the tile (band, tile); ``size`` its brightness above expectation, codes; ``sigma`` the same in
     noise units; ``record`` how much it is above the brightest of the last seconds, codes; ``crowd``
     how many tiles elsewhere changed in that frame; ``compact`` whether it is a spot, whose rows end
-    where it does; ``before`` and ``after`` the same place's excess in the frames around, codes.
+    where it does; ``beyond`` whether the room beside the mirror is lit in those rows, too;
+    ``before`` and ``after`` the same place's excess in the frames around, codes; ``stir_before``
+    and ``stir_after`` how strong the strongest rows of the channel were in them.
     """
 
     stamp: FrameStamp
@@ -58,7 +64,10 @@ class Candidate:
     record: float = float("inf")
     crowd: int = 0
     compact: bool = False
+    beyond: bool = False
     lit: tuple[int, int] | None = None
+    stir_before: Sequence[float] = ()
+    stir_after: list[float] = field(default_factory=list)
 
     @property
     def flash(self) -> bool:
@@ -68,7 +77,7 @@ class Candidate:
         limit = max(SHARE * self.size, CLEAR * self.size / max(self.sigma, 1e-9))
         if min(self.before, default=0.0) < -limit or min(self.after, default=0.0) < -limit:
             return False
-        if self._spread_out() or self._regular() or self._restless():
+        if self._spread_out() or self._regular() or self._restless() or self._stirred():
             return False
         return all(
             2 * _above(side, limit) < max(len(side), 1)
@@ -88,6 +97,18 @@ class Candidate:
         if len(around) < FEWEST_AROUND:
             return False
         return self.size < RESTLESS * MAD * around[len(around) // 2]
+
+    def _stirred(self) -> bool:
+        """Rows of the mirror stirred before and after, here or there: flow that has just come."""
+        before, after = self.stir_before[:-1], self.stir_after[1:]
+        if (
+            self.channel != "inside"
+            or self.beyond
+            or min(len(before), len(after)) < FEWEST_AROUND // 2
+        ):
+            return False
+        stir = min(median(before), median(after))
+        return stir > LEAST_STIR and self.strength < STIRRED * stir
 
     def _regular(self) -> bool:
         """Coming back every few frames: flicker, sampled at the frame rate."""

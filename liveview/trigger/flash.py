@@ -44,6 +44,12 @@ ROW_FLOOR = 0.02
 """Smallest noise of a row's mean, in codes of 255: what rounding alone does."""
 TILE_FLOOR = 0.15
 """The same of a tile's mean, codes of 255: it has fewer pixels, and the grain of what it shows."""
+CODED_ROW_FLOOR, CODED_TILE_FLOOR = 0.25, 1.5
+"""The same where a video coder repeats what has hardly changed: its blocks jump when they are coded
+anew, by half a code over some rows and by several in a tile."""
+CODED_LEAST = 2.0
+"""Codes of 255 that rows must rise by there: a key frame lifts half a picture by one, for a frame
+or two, where a sensor's noise would average to nothing."""
 OUTSIDE_SHARE = 0.05
 """Share of all tiles: fewer than this outside the disc (or inside) tell nothing."""
 MOST_UNLEARNT = 2
@@ -51,14 +57,16 @@ MOST_UNLEARNT = 2
 COMPACT = 0.2
 """Share of some rows' light in one column of tiles from which on it is a spot's: of light all over
 the mirror a column has a few per cent."""
+LEAST_BEYOND = 4.0
+"""Sigma from which on rows are brighter outside the mirror as well."""
 LEAST_STRENGTH = 4.0
 """Weaker ones are not even suspicions: noise has it in one frame in 3000."""
 SURE = 1.0 - 1e-6
 """Share of the least excess from which on the frames are gone through: sums may round."""
 BLOCK_S = 0.05
 MOST_BLOCK = 12
-"""Frames looked at together: so many seconds' worth, at most this many. Longer ones hardly cost
-less and report later."""
+"""Frames looked at together: of a recording so many; of a live source as many seconds' worth, at
+most so many, for longer ones report later."""
 
 
 @dataclass(slots=True)
@@ -72,6 +80,8 @@ class _Channel:
     errors: deque[Row]
     tail: TailScale
     peaks: list[float]
+    strengths: deque[float]
+    """Of the strongest rows of the newest frames."""
 
     def values(self, look: Looks) -> Row:
         """Mean codes of the bands, (frames, bands)."""
@@ -83,6 +93,10 @@ class _Channel:
         peaks = self.windows.peaks(errors / self.predictor.noise)
         self.peaks += [peak.sigma for peak in peaks]
         return peaks
+
+    def strength(self, sigma: float) -> float:
+        """Of a peak."""
+        return self.tail.strength(sigma, self.windows.trials)
 
     def forget(self) -> None:
         """The peaks since ``learn`` are not to be learnt."""
@@ -118,7 +132,8 @@ class FlashDetector:
         self._gate = gate
         rate_hz = info.rate_hz or 30.0
         self._ahead = min(max(round(LOOK_AHEAD_S * rate_hz), FEWEST_AHEAD), MOST_AHEAD)
-        self._size = min(max(round(BLOCK_S * rate_hz), 1), MOST_BLOCK)
+        most = round(BLOCK_S * rate_hz) if info.live else MOST_BLOCK
+        self._size = min(max(most, 1), MOST_BLOCK)
         self.strongest = 0.0
         """Strength of the newest frames' strongest place; what learning the quiet is about."""
         self.opened = 0
@@ -138,7 +153,10 @@ class FlashDetector:
             for name, part in (("outside", outside), ("inside", inside))
             if part.mean() > OUTSIDE_SHARE
         ]
-        self._tiles = TileWatch(inside, outside, TILE_FLOOR * self._info.white / 255)
+        code = self._info.white / 255
+        self._tiles = TileWatch(
+            inside, outside, TILE_FLOOR * code, CODED_TILE_FLOOR * code, self._info.predicted
+        )
         self._tail = TailScale()
         self._spot_peaks: list[float] = []
         self._block = np.empty((self._size, *inside.shape), np.float32)
@@ -160,12 +178,18 @@ class FlashDetector:
             deque(maxlen=self._ahead),
             TailScale(),
             [],
+            deque(maxlen=self._ahead),
         )
 
     @property
     def ready(self) -> bool:
         """True once the noise is known."""
         return self._tiles.ready and all(c.predictor.ready for c in self._channels)
+
+    @property
+    def coded(self) -> bool:
+        """True when the pictures went through a video coder, whose noise is not the scene's."""
+        return self._tiles.coded
 
     @property
     def lag_s(self) -> float:
@@ -202,7 +226,9 @@ class FlashDetector:
             for index, stamp in enumerate(stamps):
                 found += self._one(tiles[index : index + 1], stamp)
         self._tiles.learn()
+        floor = (CODED_ROW_FLOOR if self.coded else ROW_FLOOR) * self._info.white / 255
         for channel in self._channels:
+            channel.predictor.floor = floor
             channel.learn()
         for sigma in self._spot_peaks:
             self._tail.learn(sigma, self._tiles.trials)
@@ -236,21 +262,21 @@ class FlashDetector:
     def _go_on(self, look: Looks, errors: dict[str, Row]) -> list[Spotted]:
         """Frames without a suspicion as the after of those that wait and the before of the next."""
         found: list[Spotted] = []
+        strengths = {c.name: [c.strength(sigma) for sigma in c.peaks] for c in self._channels}
         for index in range(len(look.tiles)) if self._waiting else ():
             now = {name: rows[index] for name, rows in errors.items()}
-            self._follow_up(look.excess[index], look.usual[index], now)
+            stir = {name: values[index] for name, values in strengths.items()}
+            self._follow_up(look.excess[index], look.usual[index], now, stir)
             found += self._decide()
         self._excesses.extend(look.excess)
         for channel in self._channels:
             channel.errors.extend(errors[channel.name])
+            channel.strengths.extend(strengths[channel.name])
         return found
 
     def _note_strongest(self) -> None:
         strengths = [self._tail.strength(max(self._spot_peaks), self._tiles.trials)]
-        strengths += [
-            channel.tail.strength(max(channel.peaks), channel.windows.trials)
-            for channel in self._channels
-        ]
+        strengths += [channel.strength(max(channel.peaks)) for channel in self._channels]
         self.strongest = max(strengths)
 
     def _one(self, tiles: Grid, stamp: FrameStamp) -> list[Spotted]:
@@ -259,8 +285,12 @@ class FlashDetector:
         excess = look.excess[0]
         pasts = {c.name: tuple(c.errors) for c in self._channels}
         errors = {c.name: c.predictor.step(c.values(look)[0]) for c in self._channels}
-        self._follow_up(excess, look.usual[0], errors)
-        group = self._row_suspects(stamp, errors, pasts, excess)
+        peaks = {
+            c.name: c.peak(errors[c.name][None])[0] for c in self._channels if c.predictor.ready
+        }
+        stir = {c.name: c.strength(peaks[c.name].sigma) for c in self._channels if c.name in peaks}
+        self._follow_up(excess, look.usual[0], errors, stir)
+        group = self._row_suspects(stamp, errors, pasts, excess, peaks)
         group += self._tile_suspects(stamp, look)
         for candidate in group:
             candidate.lit = self._lit(candidate, errors)
@@ -270,12 +300,15 @@ class FlashDetector:
         self._excesses.append(excess)
         for channel in self._channels:
             channel.errors.append(errors[channel.name])
+            channel.strengths.append(stir.get(channel.name, 0.0))
         if group:
             self._waiting.append(group)
         return self._decide()
 
-    def _follow_up(self, excess: Grid, usual: Grid, errors: dict[str, Row]) -> None:
-        """Note for each waiting suspicion what its place does now."""
+    def _follow_up(
+        self, excess: Grid, usual: Grid, errors: dict[str, Row], stir: dict[str, float]
+    ) -> None:
+        """Note for each waiting suspicion what its place does now, and rows wherever they are."""
         for group in self._waiting:
             for candidate in group:
                 a, b = candidate.place
@@ -284,6 +317,7 @@ class FlashDetector:
                     candidate.after.append(now)
                 else:
                     candidate.after.append(float(errors[candidate.channel][a:b].mean()))
+                    candidate.stir_after.append(stir.get(candidate.channel, 0.0))
 
     def _row_suspects(
         self,
@@ -291,28 +325,41 @@ class FlashDetector:
         errors: dict[str, Row],
         pasts: dict[str, tuple[Row, ...]],
         excess: Grid,
+        peaks: dict[str, Peak],
     ) -> list[Candidate]:
         """What stands out in runs of rows, at most one a channel."""
         found = []
+        least = CODED_LEAST * self._info.white / 255 if self.coded else 0.0
         for channel in self._channels:
             error = errors[channel.name]
-            if not channel.predictor.ready:
+            peak = peaks.get(channel.name)
+            if peak is None:
                 continue
-            (peak,) = channel.peak(error[None])
-            strength = channel.tail.strength(peak.sigma, channel.windows.trials)
+            strength = channel.strength(peak.sigma)
             self.strongest = max(self.strongest, strength)
-            if strength >= LEAST_STRENGTH:
-                a, b = place = (peak.low, peak.high)
+            a, b = place = (peak.low, peak.high)
+            size = float(error[a:b].mean())
+            if strength >= LEAST_STRENGTH and size >= least:
                 before = [float(past[a:b].mean()) for past in pasts[channel.name]]
-                size = float(error[a:b].mean())
                 candidate = Candidate(
-                    stamp, channel.name, place, size, peak.sigma, strength, before
-                )
+                    stamp, channel.name, place, size, peak.sigma, strength, before,
+                    stir_before=tuple(channel.strengths),
+                )  # fmt: skip
                 channel.predictor.leave_out(*place)
                 if channel.name == "inside":
                     candidate.compact = self._tiles.share(excess, place, size) > COMPACT
+                    candidate.beyond = self._lit_beyond(place, errors)
                 found.append(candidate)
         return found
+
+    def _lit_beyond(self, place: tuple[int, int], errors: dict[str, Row]) -> bool:
+        """Whether the same rows are brighter outside the mirror, too."""
+        rows = slice(*place)
+        for channel in self._channels:
+            if channel.name == "outside" and channel.predictor.ready:
+                sigma = errors["outside"][rows] / channel.predictor.noise[rows]
+                return bool(sigma.sum() > LEAST_BEYOND * len(sigma) ** 0.5)
+        return False
 
     def _tile_suspects(self, stamp: FrameStamp, look: Looks) -> list[Candidate]:
         """What stands out in single tiles."""

@@ -49,12 +49,12 @@ class RowPredictor:
     patience : int
         Frames after which a band that stays off its prediction is believed (a step).
     floor : float
-        Smallest noise assumed.
+        Smallest noise assumed; may be set between two calls.
     """
 
     def __init__(self, bands: int, patience: int, floor: float) -> None:
         self._patience = patience
-        self._floor = floor
+        self.floor = floor
         self._clean = np.zeros((ORDER + 1, bands))
         self._raw = np.zeros((ORDER + 1, bands))
         self._normal = np.zeros((ORDER, ORDER))
@@ -200,4 +200,4 @@ class RowPredictor:
         if self.ready:
             np.minimum(size, OUTLIER * self.noise, out=size)
         self.noise += rate * (size.mean(axis=0) - self.noise)
-        np.maximum(self.noise, self._floor, out=self.noise)
+        np.maximum(self.noise, self.floor, out=self.noise)

@@ -26,6 +26,12 @@ DIPOLE = 0.4
 """A shifted picture darkens beside what it brightens; more than this share is no spark."""
 MOST_SPOTS = 3
 """Tiles suspected in one frame."""
+STILL_SHARE = 0.03
+"""Share of long rows all of whose tiles are the same to the digit in two frames, beyond which a
+coder repeats what has hardly changed. A sensor's noise never leaves a whole row alike, JPEG does
+one or two in a hundred, coders with motion prediction five and more."""
+STILL_FRAMES = 3600
+"""Time constant of that: a recording is coded from beginning to end."""
 _AROUND = np.ones((3, 3), np.uint8)
 
 
@@ -70,15 +76,24 @@ class TileWatch:
         Tiles on the mirror, scaled by their row's brightness.
     outside : ndarray of bool, (bands, tiles)
         Tiles clear of it, whose rows are followed, too.
-    floor : float
-        Smallest noise assumed, codes.
+    floor, coded_floor : float
+        Smallest noise assumed, codes; the latter while a video coder repeats tiles.
+    predicted : bool
+        Whether it is known that one does (``SourceInfo.predicted``).
     """
 
-    def __init__(self, inside: NDArray[np.bool_], outside: NDArray[np.bool_], floor: float) -> None:
+    def __init__(
+        self,
+        inside: NDArray[np.bool_],
+        outside: NDArray[np.bool_],
+        floor: float,
+        coded_floor: float,
+        predicted: bool = False,
+    ) -> None:
         self._inside = inside.astype(np.float32)
         self._beside = 1.0 - self._inside
         self._outside = outside.astype(np.float32)
-        self._floor = np.float32(floor)
+        self._floor, self._coded_floor = np.float32(floor), np.float32(coded_floor)
         self._across = self._inside.sum(axis=1)
         self._count_beside = np.maximum(self._beside.sum(axis=1), 1)
         self._past = np.zeros((0, *inside.shape), np.float32)
@@ -88,6 +103,11 @@ class TileWatch:
         self._precision = np.full(inside.shape, 1.0 / floor, np.float32)
         self._high = np.zeros(inside.shape, np.float32)
         self._seen: list[Grid] = []
+        self._long = np.flatnonzero(self._across >= max(0.5 * float(self._across.max()), 1.0))
+        self._elsewhere = ~inside[self._long]
+        self._predicted = predicted
+        self._still: list[float] = []
+        self._still_share = 0.0
         self._frames = 0
         self.trials = float(inside.size)
 
@@ -100,6 +120,14 @@ class TileWatch:
     def has_past(self) -> bool:
         """True when there are frames to compare with."""
         return len(self._past) == PAST
+
+    @property
+    def coded(self) -> bool:
+        """True when a video coder made the pictures, as the source says or repeated rows betray.
+
+        Its noise is not the scene's: blocks stand still and jump when they are coded anew.
+        """
+        return self._predicted or self._still_share > STILL_SHARE
 
     def look(self, tiles: Grid) -> Looks:
         """How much brighter each tile is than in the frames before, row changes taken out.
@@ -163,9 +191,17 @@ class TileWatch:
         """The frames become the past of the next ones; their noise waits for ``learn``."""
         if self.has_past:
             self._seen.append(look.excess)
+            self._still.append(self._share_alike(look))
         np.maximum(self._high, look.tiles.max(axis=0), out=self._high)
         self._past = np.concatenate([self._past, look.tiles])[-PAST:]
         self._past_inside = np.concatenate([self._past_inside, look.inside])[-PAST:]
+
+    def _share_alike(self, look: Looks) -> float:
+        """Share of the mirror's long rows that are wholly the same as in the frame before."""
+        if not len(self._long):
+            return 0.0
+        tiles = np.concatenate([self._past[-1:], look.tiles])[:, self._long]
+        return float(((tiles[1:] == tiles[:-1]) | self._elsewhere).all(axis=2).mean())
 
     def learn(self) -> None:
         """Take the frames passed on since the last time into the noise."""
@@ -182,7 +218,10 @@ class TileWatch:
             usual = np.minimum(size, OUTLIER * self._slow, out=size).mean(axis=0)
         rate = max(count / self._frames, _rate(SLOW_FRAMES, count))
         self._slow += np.float32(rate) * (usual - self._slow)
-        np.maximum(self._slow, self._floor, out=self._slow)
+        lasting = max(count / self._frames, _rate(STILL_FRAMES, count))
+        self._still_share += lasting * (sum(self._still) / len(self._still) - self._still_share)
+        self._still.clear()
+        np.maximum(self._slow, self._coded_floor if self.coded else self._floor, out=self._slow)
         noise = cv2.dilate(np.maximum(self._slow, self._fast), _AROUND)
         self._precision = np.asarray(np.float32(1.0) / noise)
         self._high -= np.float32(_rate(HIGH_FRAMES, count)) * (self._high - self._past[-1])

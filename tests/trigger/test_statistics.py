@@ -176,6 +176,30 @@ def test_verdicts(name, before, after, verdict):
     assert candidate(before, after).flash is verdict
 
 
+STIRRED = [0.0, 9.0, 0.0, 11.0, 8.0, 12.0]
+
+
+@pytest.mark.parametrize(
+    ("channel", "before", "after", "verdict"),
+    [
+        ("inside", STIRRED, STIRRED, False),
+        ("inside", STIRRED, [0.0] * 6, True),  # flow has just gone
+        ("inside", [0.0] * 6, STIRRED, True),  # a burst has just begun
+        ("inside", [3.0] * 6, [3.0] * 6, True),  # noise
+        ("outside", STIRRED, STIRRED, True),  # no flow gets there
+    ],
+)
+def test_flow_that_stirs_other_rows_is_no_flash(channel, before, after, verdict):
+    """Strength 15 among rows of strength 8 to 12 in the frames before and after."""
+    flow = Candidate(
+        FrameStamp(9, 0.15), channel, (3, 5), 10.0, 20.0, 15.0, QUIET, QUIET,
+        stir_before=before, stir_after=after,
+    )  # fmt: skip
+    assert flow.flash is verdict
+    flow.beyond = True  # light where no lamp and no flow reaches
+    assert flow.flash
+
+
 def test_no_record_no_flash_and_movement_elsewhere_no_tile():
     assert not candidate(QUIET, QUIET, record=1.0).flash
     assert not candidate(QUIET, QUIET, crowd=9).flash
