@@ -65,8 +65,8 @@ SURE = 1.0 - 1e-6
 """Share of the least excess from which on the frames are gone through: sums may round."""
 BLOCK_S = 0.05
 MOST_BLOCK = 12
-"""Frames looked at together: of a recording so many; of a live source as many seconds' worth, at
-most so many, for longer ones report later."""
+"""Frames looked at together: so many seconds' worth, at most this many. Longer ones cost little
+less, report later and learn too late what an exposure that hunts does."""
 
 
 @dataclass(slots=True)
@@ -80,7 +80,7 @@ class _Channel:
     errors: deque[Row]
     tail: TailScale
     peaks: list[float]
-    strengths: deque[float]
+    sigmas: deque[float]
     """Of the strongest rows of the newest frames."""
 
     def values(self, look: Looks) -> Row:
@@ -132,8 +132,7 @@ class FlashDetector:
         self._gate = gate
         rate_hz = info.rate_hz or 30.0
         self._ahead = min(max(round(LOOK_AHEAD_S * rate_hz), FEWEST_AHEAD), MOST_AHEAD)
-        most = round(BLOCK_S * rate_hz) if info.live else MOST_BLOCK
-        self._size = min(max(most, 1), MOST_BLOCK)
+        self._size = min(max(round(BLOCK_S * rate_hz), 1), MOST_BLOCK)
         self.strongest = 0.0
         """Strength of the newest frames' strongest place; what learning the quiet is about."""
         self.opened = 0
@@ -262,16 +261,15 @@ class FlashDetector:
     def _go_on(self, look: Looks, errors: dict[str, Row]) -> list[Spotted]:
         """Frames without a suspicion as the after of those that wait and the before of the next."""
         found: list[Spotted] = []
-        strengths = {c.name: [c.strength(sigma) for sigma in c.peaks] for c in self._channels}
         for index in range(len(look.tiles)) if self._waiting else ():
             now = {name: rows[index] for name, rows in errors.items()}
-            stir = {name: values[index] for name, values in strengths.items()}
+            stir = {c.name: c.peaks[index] for c in self._channels}
             self._follow_up(look.excess[index], look.usual[index], now, stir)
             found += self._decide()
         self._excesses.extend(look.excess)
         for channel in self._channels:
             channel.errors.extend(errors[channel.name])
-            channel.strengths.extend(strengths[channel.name])
+            channel.sigmas.extend(channel.peaks)
         return found
 
     def _note_strongest(self) -> None:
@@ -288,7 +286,7 @@ class FlashDetector:
         peaks = {
             c.name: c.peak(errors[c.name][None])[0] for c in self._channels if c.predictor.ready
         }
-        stir = {c.name: c.strength(peaks[c.name].sigma) for c in self._channels if c.name in peaks}
+        stir = {name: peak.sigma for name, peak in peaks.items()}
         self._follow_up(excess, look.usual[0], errors, stir)
         group = self._row_suspects(stamp, errors, pasts, excess, peaks)
         group += self._tile_suspects(stamp, look)
@@ -300,7 +298,7 @@ class FlashDetector:
         self._excesses.append(excess)
         for channel in self._channels:
             channel.errors.append(errors[channel.name])
-            channel.strengths.append(stir.get(channel.name, 0.0))
+            channel.sigmas.append(stir.get(channel.name, 0.0))
         if group:
             self._waiting.append(group)
         return self._decide()
@@ -317,7 +315,9 @@ class FlashDetector:
                     candidate.after.append(now)
                 else:
                     candidate.after.append(float(errors[candidate.channel][a:b].mean()))
-                    candidate.stir_after.append(stir.get(candidate.channel, 0.0))
+                    channel = next(c for c in self._channels if c.name == candidate.channel)
+                    sigma = stir.get(candidate.channel, 0.0)
+                    candidate.stir_after.append(channel.strength(sigma))
 
     def _row_suspects(
         self,
@@ -343,7 +343,7 @@ class FlashDetector:
                 before = [float(past[a:b].mean()) for past in pasts[channel.name]]
                 candidate = Candidate(
                     stamp, channel.name, place, size, peak.sigma, strength, before,
-                    stir_before=tuple(channel.strengths),
+                    stir_before=tuple(map(channel.strength, channel.sigmas)),
                 )  # fmt: skip
                 channel.predictor.leave_out(*place)
                 if channel.name == "inside":

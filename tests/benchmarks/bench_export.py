@@ -1,6 +1,8 @@
 """Exports: a slow 1080p clip beside coding the same pictures alone; stepping in a long event.
 
-Run: ``python tests/benchmarks/bench_export.py [--step-frames 2000] [--only clips|steps]``.
+::
+
+    python tests/benchmarks/bench_export.py [--step-frames 2000] [--bits 12] [--only clips|steps]
 
 Under ``chrt -r`` the system holds everything up for 50 ms whenever both cores have been busy for
 95 % of a second; steps are therefore taken with a pause, as a person takes them.
@@ -44,10 +46,13 @@ RATES = (Fraction(1, 40), Fraction(1, 20), Fraction(1, 10), Fraction(1, 4))
 PAUSE_S = 0.05
 
 
-def make_event(folder: Path, name: str, count: int, rows: int, columns: int, view: str) -> Path:
+def make_event(
+    folder: Path, name: str, count: int, rows: int, columns: int, view: str, bits: int = 8
+) -> Path:
     """A plume of smooth noise in a lit disc, 120 frames a second."""
+    white = 2**bits - 1
     source = SourceInfo(
-        SourceKind.CAMERA, "bench", columns, rows, 1, 8, 255, True, 120.0, transfer="linear"
+        SourceKind.CAMERA, "bench", columns, rows, 1, bits, white, True, 120.0, transfer="linear"
     )
     y, x = np.mgrid[:rows, :columns]
     disc = Disc((columns - 1) / 2, (rows - 1) / 2, 0.48 * rows)
@@ -75,9 +80,9 @@ def make_event(folder: Path, name: str, count: int, rows: int, columns: int, vie
     noise = rng.normal(0, 1.2, (8, rows, columns)).astype(np.float32)
     for index in range(count):
         plume = 0.2 * np.sin(x / 15 - index / 3) * np.exp(-(((x - disc.cx) / 80) ** 2))
-        codes = np.where(lit, 102 * (1 + plume), 1) + noise[index % 8]
-        pixels = np.clip(np.rint(codes), 0, 255).astype(np.uint8)
-        writer.add_frame(Frame(pixels, FrameStamp(index, index / 120), 255))
+        codes = (np.where(lit, 102 * (1 + plume), 1) + noise[index % 8]) * (white / 255)
+        pixels = np.clip(np.rint(codes), 0, white).astype(source.dtype)
+        writer.add_frame(Frame(pixels, FrameStamp(index, index / 120), white))
     writer.end(True, 0)
     return finish_part(part)
 
@@ -154,9 +159,9 @@ def parts(event: StoredEvent, folder: Path) -> None:
     print(f"ms CPU a new picture 1080p {enhancer.settings.enhance.view}: {told}")
 
 
-def bench_steps(folder: Path, count: int, rows: int, columns: int) -> None:
+def bench_steps(folder: Path, count: int, rows: int, columns: int, bits: int) -> None:
     """From any frame to any other and to the next, enhanced, as a person steps."""
-    path = make_event(folder, "long", count, rows, columns, "lifted")
+    path = make_event(folder, "long", count, rows, columns, "lifted", bits)
     with StoredEvent.open(path) as event:
         enhancer = Enhancer(event)
         middle = count // 2
@@ -175,8 +180,9 @@ def bench_steps(folder: Path, count: int, rows: int, columns: int) -> None:
                 enhancer.reading(int(index))
                 shown.append((time.perf_counter() - begin) * 1e3)
             print(
-                f"step to {name} of {count} frames of {rows}p: {np.median(shown):.1f} ms median, "
-                f"{np.quantile(shown, 0.95):.1f} in 19 of 20, {max(shown):.1f} worst "
+                f"step to {name} of {count} frames of {rows}p, {bits} bit: "
+                f"{np.median(shown):.1f} ms median, {np.quantile(shown, 0.95):.1f} in 19 of 20, "
+                f"{max(shown):.1f} worst "
                 f"(reading alone {np.median(read):.1f}, {max(read):.1f})"
             )
 
@@ -184,6 +190,7 @@ def bench_steps(folder: Path, count: int, rows: int, columns: int) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--step-frames", type=int, default=500)
+    parser.add_argument("--bits", type=int, default=8, help="of the frames that are stepped to")
     parser.add_argument("--only", choices=("clips", "steps"))
     args = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
@@ -192,7 +199,7 @@ def main() -> None:
             for view in ("lifted", "signed"):
                 bench_clips(folder, view)
         if args.only != "clips":
-            bench_steps(folder, args.step_frames, 720, 1280)
+            bench_steps(folder, args.step_frames, 720, 1280, args.bits)
 
 
 if __name__ == "__main__":

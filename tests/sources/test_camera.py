@@ -126,17 +126,18 @@ def test_there_is_no_camera_here_or_it_opens(fault: Fault) -> None:
     source.close()
 
 
-def test_format_comes_before_size_and_rate() -> None:
+def test_queue_then_format_come_before_size_and_rate() -> None:
     driver = Driver(noise((24, 32, 3), 3))
     camera(driver, width=640, height=480, rate_hz=120, format="yuyv").open()
     order = [prop for prop, _ in driver.asked]
     assert order == [
+        cv2.CAP_PROP_BUFFERSIZE,
         cv2.CAP_PROP_FOURCC,
         cv2.CAP_PROP_FRAME_WIDTH,
         cv2.CAP_PROP_FRAME_HEIGHT,
         cv2.CAP_PROP_FPS,
     ]
-    assert driver.asked[0][1] == cv2.VideoWriter.fourcc(*"YUYV")
+    assert driver.asked[1][1] == cv2.VideoWriter.fourcc(*"YUYV")
 
 
 def test_what_was_not_granted_is_said() -> None:
