@@ -31,6 +31,7 @@ from liveview.model import (
 )
 from liveview.settings import Camera, Settings
 from liveview.sources.camera import CameraSource
+from liveview.sources.controls import LOOK_FRAMES
 from liveview.sources.desk import CameraDesk
 from liveview.trigger.clock import Delay
 
@@ -191,6 +192,8 @@ def test_keys_turn_the_exposure_and_the_panel_says_that_the_picture_followed(
     panel = rig.window.panels.camera
     assert panel.isVisible()
     rig.wait(lambda: panel.row is not None and panel.row.name == "exposure")
+    # The light before is known from so many frames.
+    rig.wait(lambda: rig.bridge.status.counters.captured > LOOK_FRAMES)
     rig.press("Shift+Left")
     rig.wait(lambda: device.props[cv2.CAP_PROP_EXPOSURE] == 20.0)
     assert device.props[cv2.CAP_PROP_AUTO_EXPOSURE] == 1.0
