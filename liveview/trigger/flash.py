@@ -47,9 +47,9 @@ TILE_FLOOR = 0.15
 CODED_ROW_FLOOR, CODED_TILE_FLOOR = 0.25, 1.5
 """The same where a video coder repeats what has hardly changed: its blocks jump when they are coded
 anew, by half a code over some rows and by several in a tile."""
-CODED_LEAST = 2.0
-"""Codes of 255 that rows must rise by there: a key frame lifts half a picture by one, for a frame
-or two, where a sensor's noise would average to nothing."""
+CODED_LEAST = 3.0
+"""Codes of 255 that rows must rise by there: a key frame lifts half a picture by one or two, for a
+frame or two, where a sensor's noise would average to nothing."""
 OUTSIDE_SHARE = 0.05
 """Share of all tiles: fewer than this outside the disc (or inside) tell nothing."""
 MOST_UNLEARNT = 2

@@ -20,7 +20,7 @@ FLASHES = {300: (100, 228), 421: (30, 140)}
 """Frame: rows that a spark lights, outside the mirror as well."""
 CODERS = {
     "h264": ("libx264", {"preset": "medium", "crf": "28", "g": "60"}),
-    "vp8": ("libvpx", {"b": "1M", "deadline": "realtime", "cpu-used": "8"}),
+    "vp8": ("libvpx", {"b": "1M", "deadline": "realtime", "cpu-used": "-16"}),
     "mpeg4": ("mpeg4", {"q:v": "6"}),
     "jpeg": ("mjpeg", {"q:v": "5"}),
 }
