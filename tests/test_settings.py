@@ -128,6 +128,7 @@ VALUES = st.recursive(
 )
 
 
+@pytest.mark.slow
 @given(st.dictionaries(LEAVES, VALUES, max_size=4))
 def test_any_value_of_any_key_is_taken_or_named_in_one_line(
     tmp_path_factory: pytest.TempPathFactory, changes: dict[tuple[str, str], object]

@@ -58,6 +58,7 @@ def check_known(report: dict[str, Any], *, tolerance: float) -> None:
     assert [event["frame"] for event in report["events"]] == [rec.FLASH_FRAME]
 
 
+@pytest.mark.slow
 def test_report_and_table_say_what_is_in_the_recording(clip: Path, tmp_path: Path) -> None:
     report = process(clip, tmp_path, *LOSSLESS)
     # codes are rounded to 1/255 of light, averaged over the disc: well below 0.01
@@ -224,6 +225,7 @@ def test_h264_keeps_the_blade_reading(tmp_path: Path) -> None:
     assert [event["frame"] for event in report["events"]] == [rec.FLASH_FRAME]
 
 
+@pytest.mark.slow
 def test_a_network_camera_over_a_real_socket(tmp_path: Path) -> None:
     frames = rec.as_bytes(rec.known().frames)[30:]
     with MjpegServer(frames, rate_hz=60, once=True) as server:
@@ -233,12 +235,14 @@ def test_a_network_camera_over_a_real_socket(tmp_path: Path) -> None:
     assert len(table(tmp_path)) == report["recording"]["frames"]
 
 
+@pytest.mark.slow
 def test_seconds_end_an_endless_stream(tmp_path: Path) -> None:
     with MjpegServer(rec.as_bytes(rec.known().frames[40:50]), rate_hz=60) as server:
         report = process(server.url, tmp_path, "--seconds", "0.5", "--catch", "off")
     assert 0.3 < report["recording"]["seconds"] <= 0.5
 
 
+@pytest.mark.slow
 def test_a_stream_that_dies_is_a_recording_that_ended(tmp_path: Path) -> None:
     with MjpegServer(rec.as_bytes(rec.known().frames[40:50]), rate_hz=60) as server:
         cut = threading.Timer(0.7, server.stall)

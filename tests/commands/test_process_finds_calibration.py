@@ -21,6 +21,7 @@ def told(report: dict) -> str:
     return " ".join(w for w in report["warnings"] if "found in the recording" in w)
 
 
+@pytest.mark.slow
 def test_found_and_as_good_as_named(tmp_path: Path) -> None:
     clip = write_video(tmp_path / "clip.mkv", rec.as_bytes(rec.known().frames), rate_hz=rec.RATE_HZ)
     found = run(clip, tmp_path / "found")

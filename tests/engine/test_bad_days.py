@@ -21,6 +21,7 @@ from liveview.model import SessionState, SourceKind
 from liveview.settings import Settings
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "a network camera is unplugged during an event, and comes back",
     says="trying again",
@@ -50,6 +51,7 @@ def test_unplugged_and_back(tmp_path: Path, fault: Fault, monkeypatch) -> None:
             assert event.stamps[0].number > last
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "the stream stalls: the connection stays, nothing comes",
     says="no picture came for 0.4 s: trying again",
@@ -224,6 +226,7 @@ def test_hole_without_an_error(tmp_path: Path, fault: Fault) -> None:
         assert live.session.status().rate_hz > 10
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "a network camera for one program is used by another program",
     says="cannot be opened",

@@ -120,6 +120,7 @@ def test_a_session_finds_it_with_sparks_by_hand() -> None:
         session.stop()
 
 
+@pytest.mark.slow
 def test_a_session_that_stops_ends_the_check() -> None:
     clock = SessionClock()
     bench = SimulatedBench(late_scene(0.0, sparks=False, rate_hz=15.0), clock=clock, live=True)

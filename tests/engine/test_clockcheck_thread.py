@@ -94,6 +94,7 @@ def bench() -> Iterator[Bench]:
     made.check.stop()
 
 
+@pytest.mark.slow
 def test_the_delay_is_found_and_enough_is_said(bench: Bench) -> None:
     bench.check.start()
     bench.show(0.04)
@@ -130,6 +131,7 @@ def test_another_opening_begins_anew(bench: Bench) -> None:
     assert bench.check.alive
 
 
+@pytest.mark.slow
 def test_sound_that_has_stopped_is_noticed(bench: Bench) -> None:
     bench.check.start()
     bench.show(0.0)
@@ -148,6 +150,7 @@ def test_a_failure_is_words(bench: Bench) -> None:
     wait_for(lambda: not bench.check.alive)
 
 
+@pytest.mark.slow
 def test_one_that_hangs_is_said_to_be_stuck(bench: Bench) -> None:
     let_go = threading.Event()
     hangs = threading.Event()

@@ -144,6 +144,7 @@ def test_told_noise_is_the_noise(strength: float) -> None:
     assert score(strength, STILL).told == pytest.approx(1.01, rel=0.05)
 
 
+@pytest.mark.slow
 def test_told_noise_of_steadied_pictures() -> None:
     """Interpolating between pixels lowers the noise of a pixel; what is told follows it."""
     found = score(5.0, SHAKEN, steady=True)

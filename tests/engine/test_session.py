@@ -55,6 +55,7 @@ def test_stop_before_anything_came():
     assert session.status().state is SessionState.STOPPED
 
 
+@pytest.mark.slow
 def test_every_frame_is_watched_once():
     says = info(rate_hz=500.0, kind=SourceKind.VIDEO)
     frames = [scene(says) for _ in range(300)]
@@ -67,6 +68,7 @@ def test_every_frame_is_watched_once():
         wait_for(lambda: session.newest() and session.newest().stamp.number == 299)
 
 
+@pytest.mark.slow
 def test_a_fast_source_is_worked_on_at_the_beat_and_watched_whole():
     says = info(rate_hz=500.0, kind=SourceKind.VIDEO)
     with Rigged(source([scene(says) for _ in range(300)], says)) as session:
@@ -111,6 +113,7 @@ def test_cannot_be_opened_says_why():
         assert session.status().words == ("scripted: not there",)
 
 
+@pytest.mark.slow
 def test_stalled_source_comes_back_with_words():
     says = info()
     first = [*repeat(scene(says), 20), stalled(3)]
@@ -125,6 +128,7 @@ def test_stalled_source_comes_back_with_words():
     assert [s.closes for s in rigged.sources] == [1, 1]
 
 
+@pytest.mark.slow
 def test_stream_that_dies_is_tried_again():
     says = info(kind=SourceKind.STREAM)
     rigged = Rigged(
@@ -138,6 +142,7 @@ def test_stream_that_dies_is_tried_again():
         wait_for(lambda: session.status().state is SessionState.RUNNING)
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "a driver never comes back from a call",
     says="did not end within",

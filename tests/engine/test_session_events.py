@@ -29,6 +29,7 @@ from liveview.model import (
 )
 
 
+@pytest.mark.slow
 def test_hand_trigger_keeps_before_and_after():
     says = info()
     rigged = Rigged(source(forever(says), says), settings=quick())
@@ -59,6 +60,7 @@ def test_half_filled_ring_keeps_what_there_is():
     assert rigged.sink.events[0]["frames"][0] == 0
 
 
+@pytest.mark.slow
 def test_event_is_cut_short_by_the_end_of_a_recording():
     says = info(kind=SourceKind.VIDEO)
     rigged = Rigged(source([*repeat(scene(says), 60)], says), settings=quick(post_trigger_s=10))
@@ -84,6 +86,7 @@ def test_event_is_cut_short_by_stop_and_by_disarm():
         assert rigged.sink.events[0]["complete"] is False
 
 
+@pytest.mark.slow
 def test_event_is_cut_short_when_frames_stop_coming(monkeypatch):
     monkeypatch.setattr("liveview.engine.watch.CUT_AFTER_S", 0.2)
     says = info()
@@ -99,6 +102,7 @@ def test_event_is_cut_short_when_frames_stop_coming(monkeypatch):
         stuck.let_go.set()
 
 
+@pytest.mark.slow
 def test_flash_is_caught_with_the_frames_around_it():
     says = info()
     rigged = Rigged(source(flash_at(says, {150}), says), settings=quick())
@@ -116,6 +120,7 @@ def test_flash_is_caught_with_the_frames_around_it():
     assert 0.1 - 0.006 <= after_s <= 0.1 + 0.055
 
 
+@pytest.mark.slow
 def test_sound_comes_with_the_event_and_its_loss_does_not_stop_the_flash():
     says = info()
     block = np.zeros((480, 1), np.float32)
@@ -191,6 +196,7 @@ def test_frames_without_a_slot_are_counted_and_capture_goes_on() -> None:
             lease.release()
 
 
+@pytest.mark.slow
 def test_a_stretch_of_frames_is_copied_out_of_the_memory():
     with Rigged(source(forever(info()))) as session:
         wait_for(lambda: (found := session.newest()) is not None and found.stamp.time_s > 0.3)

@@ -61,6 +61,7 @@ def test_format_change_gets_a_new_ring_and_stale_calibration_is_said():
         assert session.calibration.reference is None
 
 
+@pytest.mark.slow
 def test_calibration_taken_undone_and_refused():
     says = info()
     bright = iter(joined(forever(says)))
@@ -101,6 +102,7 @@ class Turned(ScriptedSource):
         self.info = says
 
 
+@pytest.mark.slow
 def test_another_exposure_makes_calibration_and_learnt_quiet_invalid():
     says = info(exposure_s=0.002, gain=4.0)
     made: list[Turned] = []

@@ -62,6 +62,7 @@ def fresh(rig: WindowRig, seconds: float = 0.6) -> None:
     QTest.qWait(100)
 
 
+@pytest.mark.slow
 def test_the_view_chosen_elsewhere_comes_back_and_the_aids_run_only_here(open_align: Open) -> None:
     rig, page = open_align(scripted(disc_frames))
     rig.wait(lambda: newest(rig).view == "plain")
@@ -86,6 +87,7 @@ def test_without_calibration_it_is_relative(open_align: Open) -> None:
     )
 
 
+@pytest.mark.slow
 def test_far_view_opens_with_its_key_and_goes_with_escape(open_align: Open) -> None:
     rig, page = open_align(scripted(disc_frames))
     press(rig, Qt.Key.Key_V)
@@ -95,6 +97,7 @@ def test_far_view_opens_with_its_key_and_goes_with_escape(open_align: Open) -> N
     assert not page.far.isVisible()
 
 
+@pytest.mark.slow
 def test_a_press_in_the_picture_judges_the_focus_there(open_align: Open) -> None:
     rig, page = open_align(scripted(disc_frames))
     assert rig.bridge.session is not None
@@ -113,6 +116,7 @@ def test_a_press_in_the_picture_judges_the_focus_there(open_align: Open) -> None
     rig.wait(lambda: aids.newest().focus_patch == before)
 
 
+@pytest.mark.slow
 def test_card_and_smoothing(open_align: Open) -> None:
     rig, page = open_align(scripted(disc_frames))
     press(rig, Qt.Key.Key_K)

@@ -183,6 +183,7 @@ def session_on(device: Device) -> Callable[[str, Settings], Session]:
     return build
 
 
+@pytest.mark.slow
 def test_keys_turn_the_exposure_and_the_panel_says_that_the_picture_followed(
     open_window: Callable[..., WindowRig],
 ) -> None:
@@ -205,6 +206,7 @@ def test_keys_turn_the_exposure_and_the_panel_says_that_the_picture_followed(
     assert not panel.isVisible()
 
 
+@pytest.mark.slow
 def test_another_rate_opens_the_camera_again(open_window: Callable[..., WindowRig]) -> None:
     device = Device()
     rig = open_window(session_on(device))

@@ -330,6 +330,7 @@ def test_handles_that_lie_together_are_taken_each_from_its_side(make: Make) -> N
     assert bridge.settings.catch.post_trigger_s > 0.1
 
 
+@pytest.mark.slow
 def test_rows_by_keys_and_the_memory_limit(make: Make) -> None:
     bench = make(on="flash")
     bridge = bench.rig.bridge

@@ -51,6 +51,7 @@ def card_of(rig: WindowRig) -> tuple[KeyGroup, ...]:
     return key_groups(rig.window.keys.groups(), rig.window.key_pages())
 
 
+@pytest.mark.slow
 def test_one_page_holds_every_key_of_the_window(window: WindowRig, tmp_path: Path) -> None:
     groups = card_of(window)
     for paper in PAPERS:

@@ -31,6 +31,7 @@ def plan_of(rig: WindowRig) -> PlanPage:
     return page
 
 
+@pytest.mark.slow
 def test_plan_page_is_added_once_after_the_first_picture(rig: WindowRig) -> None:
     assert "Plan" not in rig.window.pages.pages
     rig.first_picture()
@@ -95,6 +96,7 @@ def test_every_pad_of_every_page_says_what_it_does_and_its_key(rig: WindowRig) -
     assert set(window.pages.toolTip().splitlines()) == told
 
 
+@pytest.mark.slow
 def test_every_field_says_what_belongs_into_it(rig: WindowRig) -> None:
     plan_of(rig)
     for field in rig.window.findChildren(QLineEdit):

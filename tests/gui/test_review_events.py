@@ -11,6 +11,7 @@ import pytest
 from support import review_events
 
 
+@pytest.mark.slow
 def test_newest_event_opens_at_its_spark_with_a_card_for_each(review) -> None:
     r = review(older=False)
     cards = r.page.events.cards

@@ -15,6 +15,7 @@ def open_sheet(r: Review) -> object:
     return sheet
 
 
+@pytest.mark.slow
 def test_enter_writes_as_the_sheet_says_and_space_chooses(review) -> None:
     r = review()
     sheet = open_sheet(r)

@@ -35,6 +35,7 @@ def test_a_length_is_measured_with_its_uncertainty_and_kept(review) -> None:
     assert "Length: " in r.page.panel.words()
 
 
+@pytest.mark.slow
 def test_an_angle_and_a_known_length(review) -> None:
     r = review()
     r.press("A")

@@ -16,6 +16,7 @@ from liveview.gui.review_page import ReviewPage
 from liveview.gui.review_replay import Compare
 
 
+@pytest.mark.slow
 def test_keys_step_and_the_picture_is_that_frame(review) -> None:
     r = review()
     at = review_events.SPARK_FRAME

@@ -201,6 +201,7 @@ def test_more_gain_ends_by_itself(app: QApplication) -> None:
         made.rig.close()
 
 
+@pytest.mark.slow
 def test_half_a_wipe_shows_both_pictures_of_one_frame(stage: Stage) -> None:
     desk = stage.desk
     stage.go_on()
@@ -219,6 +220,7 @@ def test_half_a_wipe_shows_both_pictures_of_one_frame(stage: Stage) -> None:
     assert right == pytest.approx(128, abs=8)
 
 
+@pytest.mark.slow
 def test_nothing_of_the_presenter_appears_on_the_audiences_window(stage: Stage) -> None:
     stage.go_on()
     stage.rig.bridge.said.emit("a message for the presenter")
@@ -300,6 +302,7 @@ def test_the_caution_has_room_beside_the_pads_with_large_words(app: QApplication
         made.rig.close()
 
 
+@pytest.mark.slow
 def test_settable_keys_and_a_foot_switch(app: QApplication) -> None:
     own = {"replay": ["F13"], "next": ["Space"], "blank": ["PageDown"]}
     made = Stage(app, scripted(disc_frames), wanted=settings(keys=own))

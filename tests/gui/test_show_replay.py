@@ -64,6 +64,7 @@ def test_every_frame_of_the_stretch_is_shown_once_in_order() -> None:
     assert seen == list(range(95, 111))
 
 
+@pytest.mark.slow
 def test_its_time_stands_still_while_a_picture_is_not_ready() -> None:
     tape = MemoryTape(memory(0, 200), Stretch(1.0, 0.05, 0.10, Fraction(4)), MANNER)
     try:

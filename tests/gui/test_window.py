@@ -111,6 +111,7 @@ def test_the_simulated_rig_is_labelled_and_can_be_turned(open_window: Open) -> N
     assert not rig.window.panels.hand.isVisible()
 
 
+@pytest.mark.slow
 def test_freeze_holds_the_picture_and_goes_on(open_window: Open) -> None:
     rig = open_window(scripted(disc_frames))
     rig.first_picture()
@@ -124,6 +125,7 @@ def test_freeze_holds_the_picture_and_goes_on(open_window: Open) -> None:
     rig.wait(lambda: rig.window.page.dial.picture.reading.stamp.number > number)
 
 
+@pytest.mark.slow
 def test_calibration_is_taken_by_key_and_undone(open_window: Open) -> None:
     rig = open_window(scripted(disc_frames))
     rig.first_picture()
@@ -146,6 +148,7 @@ def test_a_calibration_picture_is_taken_by_mouse(open_window: Open) -> None:
     rig.wait(lambda: CalibrationKind.OPEN in rig.session.status().has)
 
 
+@pytest.mark.slow
 def test_arming_and_a_trigger_by_hand(open_window: Open) -> None:
     rig = open_window(scripted(disc_frames))
     rig.first_picture()

@@ -41,6 +41,7 @@ def converting(kit, recorder: Recorder, made) -> psutil.Process:
     return process
 
 
+@pytest.mark.slow
 def test_one_process_gives_way_to_all_others_and_ends_with_the_recorder(kit) -> None:
     recorder = Recorder(kit.store, folder=kit.folder)
     try:
@@ -72,6 +73,7 @@ def test_an_event_whose_conversion_was_killed_is_converted_again(kit, monkeypatc
         recorder.close()
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="no process is stopped there")
 def test_closing_does_not_wait_for_one_that_is_held_up(kit) -> None:
     made = kit.make(600, (240, 320))

@@ -64,6 +64,7 @@ def test_a_folder_that_cannot_be_made_keeps_the_event_until_it_is_saved_elsewher
             kit.assert_same(event, made)
 
 
+@pytest.mark.slow
 def test_a_folder_that_vanishes_under_the_event(kit) -> None:
     made = kit.make(40)
     with Elsewhere(kit.store, kit.folder) as recorder:
@@ -128,6 +129,7 @@ def test_what_memory_cannot_hold_is_counted_and_said(kit, fault: Fault) -> None:
     assert all(lease.released == 1 for lease in made.leases)
 
 
+@pytest.mark.slow
 def test_sound_that_memory_cannot_hold_is_said(kit) -> None:
     kit.folder.parent.mkdir(exist_ok=True)
     kit.folder.write_text("in the way")

@@ -75,6 +75,7 @@ def test_close_leaves_spools_for_the_next_start(kit) -> None:
         assert event.complete
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "a frame of another size inside an event",
     says="left out of the event",
@@ -135,6 +136,7 @@ class TestWordsOfAnEmptyEvent:
         recorder.end(complete=False)
         wait_for(lambda: any("held nothing" in words for words in recorder.status().words), 10)
 
+    @pytest.mark.slow
     def test_they_go_after_a_while(self, kit, monkeypatch) -> None:
         monkeypatch.setattr("liveview.recorder.recorder.PASSING_S", 0.3)
         recorder = Recorder(kit.store, folder=kit.folder)
@@ -145,6 +147,7 @@ class TestWordsOfAnEmptyEvent:
         finally:
             recorder.close()
 
+    @pytest.mark.slow
     def test_they_go_with_the_next_event(self, kit) -> None:
         recorder, made = Recorder(kit.store, folder=kit.folder), kit.make()
         try:

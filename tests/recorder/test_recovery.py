@@ -97,6 +97,7 @@ def check_killed(folder: Path, after_s: float) -> None:
     assert recover(folder) == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("after_s", [0.0, 0.07, 0.3])
 def test_killed_while_recording(tmp_path, after_s) -> None:
     check_killed(tmp_path, after_s)
@@ -152,6 +153,7 @@ def test_a_held_event_is_left_alone(kit) -> None:
     assert done.path is not None
 
 
+@pytest.mark.slow
 @pytest.mark.fault(
     "another program catches into the same folder of events",
     says="is in use by another program",
@@ -268,6 +270,7 @@ def test_missing_folder_holds_nothing(tmp_path) -> None:
     assert recover(tmp_path / "none") == ()
 
 
+@pytest.mark.slow
 def test_the_next_recorder_finishes_what_was_left(kit) -> None:
     made = kit.make()
     spool(kit, made, complete=None)
@@ -316,6 +319,7 @@ class TestDamagedFolders:
             StoredEvent.open(path)
         assert "\n" not in str(caught.value) and name in str(caught.value)
 
+    @pytest.mark.slow
     def test_a_cut_recording_gives_what_is_left(self, kit) -> None:
         made = kit.make(40, (64, 64))
         path = kit.record(made)

@@ -106,6 +106,7 @@ def test_an_independent_reader_finds_rate_size_and_checksums(kit) -> None:
             event.frame(19)
 
 
+@pytest.mark.slow
 def test_calibration_returns_within_half_a_code(kit) -> None:
     made = kit.make()
     with StoredEvent.open(kit.record(made)) as event:
@@ -118,6 +119,7 @@ def test_calibration_returns_within_half_a_code(kit) -> None:
             np.testing.assert_array_equal(got.clipped, clipped)
 
 
+@pytest.mark.slow
 def test_no_sound_no_calibration_one_frame(kit) -> None:
     made = kit.make(1, blocks=0, calibrated=False)
     with StoredEvent.open(kit.record(made)) as event:
@@ -126,6 +128,7 @@ def test_no_sound_no_calibration_one_frame(kit) -> None:
         assert event.rate_hz == 200.0
 
 
+@pytest.mark.slow
 def test_times_that_stand_still_or_go_back_are_kept(kit) -> None:
     made = kit.make(4)
     stamps = [5.0, 5.0, 4.9, 5.0000000017]

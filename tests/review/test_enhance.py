@@ -70,6 +70,7 @@ def test_other_settings(record) -> None:
         assert Enhancer(event, fixed).scale == 0.5
 
 
+@pytest.mark.slow
 def test_an_event_without_frames(record) -> None:
     with (
         StoredEvent.open(record(count=0)) as event,

@@ -165,6 +165,7 @@ def p_is_luma(plane: np.ndarray) -> bool:
     return plane.shape == (16, 16)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("view", ["plain", "lifted"])
 def test_what_is_called_grey_is_grey(record, view) -> None:
     settings = Settings().replaced("enhance", view=view)
@@ -197,6 +198,7 @@ def test_pieces_of_stretched_sound_join_without_seams() -> None:
     np.testing.assert_allclose(pieces, whole, atol=2e-4)  # float32 sums in other orders
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", [".mp4", ".webm", ".mkv", ".gif", ".webp", ".png", ".tif"])
 def test_the_same_bits_again(record, tmp_path, ending) -> None:
     path = record()
@@ -225,6 +227,7 @@ def png_text(path: Path) -> dict:
     return json.loads(body.split(b"\0\0\0\0\0", 1)[1])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("white", [255, 4095])
 def test_stills(record, tmp_path, white) -> None:
     with StoredEvent.open(record(white=white)) as event:
@@ -268,6 +271,7 @@ def test_frames_of_a_sheet(length, spark, count, every, want) -> None:
     assert sheet_indices(length, spark, count, every) == want
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("view", ["lifted", "signed"])
 @pytest.mark.parametrize("ending", [".gif", ".webp"])
 def test_animations(record, tmp_path, view, ending) -> None:
@@ -331,6 +335,7 @@ class TestFlashes:
         plain = Settings().replaced("enhance", view="plain")
         return StoredEvent.open(record(dark_every=every, count=24, settings=plain))
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("ending", [".mp4", ".webm", ".mkv", ".gif"])
     def test_too_many_are_reported_in_words_and_in_the_file(self, record, tmp_path, ending) -> None:
         path = tmp_path / f"c{ending}"
@@ -344,6 +349,7 @@ class TestFlashes:
         if ending != ".gif":
             assert probe(path)[1]["flash_check"].strip() == report.words
 
+    @pytest.mark.slow
     def test_softened_it_is_inside_the_limits_and_says_so(self, record, tmp_path) -> None:
         path = tmp_path / "c.mkv"
         with self.flashing(record, 2) as event:
@@ -358,6 +364,7 @@ class TestFlashes:
             again.admit(frame.to_ndarray(format="bgr24"), number / 30)
         assert not again.report().over
 
+    @pytest.mark.slow
     @pytest.mark.parametrize(("count", "every"), [(24, 2), (12, 3)])
     def test_softened_animation_has_no_flashing_seam(self, record, tmp_path, count, every) -> None:
         """Three flashes at the end and three at the beginning are six in the second between."""
@@ -384,6 +391,7 @@ class TestFlashes:
         assert not again.report().over and not report.over
         assert 0 < report.softened <= report.pictures
 
+    @pytest.mark.slow
     def test_three_in_a_second_are_let_through(self, record, tmp_path) -> None:
         """A dark frame in every four: two and a half flashes a second, and nothing is touched."""
         for flashes in ("check", "soften"):
@@ -445,6 +453,7 @@ class TestNothingHalf:
             write(enhancer, tmp_path / name, *extra)
         assert list(tmp_path.glob("c.*")) == []
 
+    @pytest.mark.slow
     def test_a_damaged_frame_is_said(self, record, tmp_path) -> None:
         path = record()
         with StoredEvent.open(path) as event:
@@ -507,6 +516,7 @@ class TestLook:
         assert time_words(0.00125) == "+1.25 ms" and time_words(-2.5) == "−2.500 s"
         assert time_words(0.0) == "+0.0 µs"
 
+    @pytest.mark.slow
     def test_what_is_written_shows_and_can_be_left_out(self, record, tmp_path) -> None:
         with StoredEvent.open(record(kind=SourceKind.SIMULATED)) as event:
             enhancer = Enhancer(event)
@@ -540,6 +550,7 @@ def test_schedule(times, rate, fps, want) -> None:
     assert schedule(times, rate, Fraction(fps)) == want
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("view", "words"),
     [

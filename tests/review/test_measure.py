@@ -121,6 +121,7 @@ class TestFronts:
             noise = rng.normal(0, 0.02, SHAPE).astype(np.float32)
             assert track_front([(seed, 0.0, noise)], CENTRE, Side.LEFT) == ()
 
+    @pytest.mark.slow
     def test_speed_within_one_percent_and_its_interval_covers(self) -> None:
         """Known law r = 12 mm + v t; radius from noisy pictures, interval from their scatter."""
         scale = Scale(0.5e-3, 0.0, "known")
@@ -139,6 +140,7 @@ class TestFronts:
         # 20 draws at 95 %: fewer than 16 happens once in 400 runs of a right interval
         assert covered >= 16
 
+    @pytest.mark.slow
     def test_stated_confidence_covers_the_truth(self) -> None:
         rng = np.random.default_rng(3)
         true_scale, covered = 0.5e-3, 0
@@ -211,6 +213,7 @@ class TestRise:
             for t in times
         ]
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("speed", [60.0, 260.0, 520.0])
     def test_a_kernel_within_five_percent(self, speed) -> None:
         done = measure_rise_speed(
@@ -249,6 +252,7 @@ class TestFlicker:
             0, noise, len(t)
         )
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("f", [3.3, 11.7, 26.4])
     def test_a_sine_within_its_width_and_interval(self, f) -> None:
         inside = 0
@@ -267,6 +271,7 @@ class TestFlicker:
         assert shown.amplitude[at] == pytest.approx(0.1, rel=0.1)  # lost frames thin the window
         assert shown.resolution_hz == pytest.approx(1.44 / 4.0, rel=0.02)
 
+    @pytest.mark.slow
     def test_noise_has_no_peak(self) -> None:
         rng = np.random.default_rng(6)
         t = np.arange(200) / 50
@@ -275,6 +280,7 @@ class TestFlicker:
         with pytest.raises(ValueError, match="no flicker"):
             measure_flicker(t, np.ones(200), (0, 0, 5, 5))
 
+    @pytest.mark.slow
     def test_slow_drift_is_no_flicker(self) -> None:
         """A bend, a slow wave and a random walk, each large, none of which comes back in time."""
         rng = np.random.default_rng(7)

@@ -25,12 +25,14 @@ def blast(seed: int) -> RigFrames:
     return rig_frames("spark-fast", 121, 133, seed=seed, exact=True, candle={"on": False})
 
 
+@pytest.mark.slow
 def test_the_frame_of_the_flash_is_told() -> None:
     seen = blast(1)
     lit = flash_lit([contrast for _, _, contrast in seen.frames])
     assert [number for (number, _, _), flag in zip(seen.frames, lit, strict=True) if flag] == [122]
 
 
+@pytest.mark.slow
 def test_blast_within_one_percent_and_inside_its_interval() -> None:
     """Also with a centre that was pointed at a pixel or two beside."""
     seeds, covered = 8, 0
@@ -52,6 +54,7 @@ def test_blast_within_one_percent_and_inside_its_interval() -> None:
     assert covered >= seeds - 1  # 95 % of 8 is 7.6; two or more outside once in 17 runs
 
 
+@pytest.mark.slow
 def test_blast_radius_is_that_of_the_truth() -> None:
     seen = blast(3)
     spark = seen.scene.flows.spark
@@ -63,6 +66,7 @@ def test_blast_radius_is_that_of_the_truth() -> None:
     assert np.abs([p.radius_px - r for p, r in zip(points, truth, strict=True)]).max() < 1.2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("beside_m", [0.004, -0.004])
 @pytest.mark.parametrize("seed", [1, 2])
 def test_puffs_of_a_plume(seed, beside_m) -> None:
@@ -79,6 +83,7 @@ def test_puffs_of_a_plume(seed, beside_m) -> None:
     assert done.results["speed_by_diagram"].value == pytest.approx(0.75, rel=0.15)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rise_m_s", [0.15, 0.3])
 def test_kernel_of_a_spark(rise_m_s) -> None:
     """Rises by buoyancy to a steady speed, grows and curls up: its flanks turn, each a little."""

@@ -12,6 +12,7 @@ from liveview.recorder import StoredEvent
 from liveview.review.shelf import list_events, read_card, restore, to_bin
 
 
+@pytest.mark.slow
 def test_cards(record, tmp_path) -> None:
     first, second = record(count=5), record(count=3, complete=False)
     (tmp_path / "events" / "notes").mkdir()
@@ -23,6 +24,7 @@ def test_cards(record, tmp_path) -> None:
     assert not cards[1].complete
 
 
+@pytest.mark.slow
 def test_damaged_and_missing(record, tmp_path) -> None:
     path = record(count=2)
     (path / "event.json").write_text("{")
@@ -30,6 +32,7 @@ def test_damaged_and_missing(record, tmp_path) -> None:
     assert list_events(tmp_path / "none") == ()
 
 
+@pytest.mark.slow
 def test_bin_and_back(record, tmp_path) -> None:
     path = record(count=2)
     binned = to_bin(path)

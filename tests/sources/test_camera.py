@@ -98,6 +98,7 @@ def test_a_real_capture_delivers_its_pictures(tmp_path: Path) -> None:
         source.close()
 
 
+@pytest.mark.slow
 def test_a_real_capture_on_a_stream_that_changes_size() -> None:
     with MjpegServer([np.full((48, 64, 3), 90, np.uint8)], rate_hz=100) as server:
         source = camera(capture_of(server.url))

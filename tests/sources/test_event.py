@@ -68,6 +68,7 @@ def store(folder: Path, *, sound: bool) -> tuple[Path, list[np.ndarray], list[Fr
     return event, pictures, stamps
 
 
+@pytest.mark.slow
 def test_frames_come_back_with_the_sessions_times(tmp_path: Path) -> None:
     event, pictures, stamps = store(tmp_path, sound=True)
     clock = lambda: 0.0  # noqa: E731
@@ -86,6 +87,7 @@ def test_frames_come_back_with_the_sessions_times(tmp_path: Path) -> None:
     assert sum(len(block.samples) for block in blocks) == 4800
 
 
+@pytest.mark.slow
 def test_an_event_without_sound_and_a_folder_that_is_none(tmp_path: Path) -> None:
     event, _, _ = store(tmp_path, sound=False)
     with pytest.raises(SoundUnavailable, match="no sound"):
@@ -96,6 +98,7 @@ def test_an_event_without_sound_and_a_folder_that_is_none(tmp_path: Path) -> Non
         read_all(EventSource(tmp_path))
 
 
+@pytest.mark.slow
 def test_a_damaged_frame_is_left_out_and_said(tmp_path: Path) -> None:
     event, pictures, _ = store(tmp_path, sound=False)
     path = event / "frames.mkv"

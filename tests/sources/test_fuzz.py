@@ -104,6 +104,7 @@ def test_cut_at_every_tenth(name: str, tmp_path: Path) -> None:
         try_to_read(path)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", MAKERS)
 @settings(
     max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]

@@ -46,6 +46,7 @@ def stays_flat(work: Callable[[], None]) -> None:
     assert memory_mb() - before_mb < 6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["video", "damaged", "folder", "tiff", "wav", "track"])
 def test_files(kind: str, tmp_path: Path) -> None:
     big = noise((400, 500), 2)
@@ -79,6 +80,7 @@ def test_files(kind: str, tmp_path: Path) -> None:
     stays_flat(work)
 
 
+@pytest.mark.slow
 def test_a_stream_that_comes_and_goes() -> None:
     with MjpegServer(noise((400, 500), 2), rate_hz=0) as server:
 

@@ -20,6 +20,7 @@ from liveview.sources.microphone import BlockQueue, MicrophoneSource, match_devi
 LISTENER = Path(__file__).with_name("listener.py")
 
 
+@pytest.mark.slow
 def test_clicks_played_are_heard_at_their_distance() -> None:
     with SoundServer() as server:
         done = subprocess.run(
@@ -42,6 +43,7 @@ def test_clicks_played_are_heard_at_their_distance() -> None:
     assert report["warnings"] == []
 
 
+@pytest.mark.slow
 def test_a_sound_system_that_dies_is_noticed() -> None:
     with (
         SoundServer() as server,

@@ -84,6 +84,7 @@ def test_it_says_what_it_is(server: MjpegServer) -> None:
     assert "secret" not in info.name
 
 
+@pytest.mark.slow
 def test_a_stall_is_noticed_in_the_time_allowed(server: MjpegServer) -> None:
     source = stream(server.url)
     try:
@@ -141,6 +142,7 @@ def test_rubbish_is_left_out_and_counted(server: MjpegServer) -> None:
     assert source.warnings == ("3 damaged pictures of the stream left out",)
 
 
+@pytest.mark.slow
 def test_nothing_but_rubbish_is_a_stall() -> None:
     with MjpegServer([b"\xff\xd8\xff\xe0 rubbish"], rate_hz=200) as server:
         source = stream(server.url, open_s=0.6)
@@ -151,6 +153,7 @@ def test_nothing_but_rubbish_is_a_stall() -> None:
             source.close()
 
 
+@pytest.mark.slow
 def test_rubbish_from_now_on_is_a_stall(server: MjpegServer) -> None:
     source = stream(server.url, open_s=0.5)
     try:
@@ -183,6 +186,7 @@ def test_nobody_there() -> None:
         stream(f"http://127.0.0.1:{port}/").open()
 
 
+@pytest.mark.slow
 def test_somebody_who_never_answers() -> None:
     with socket.create_server(("127.0.0.1", 0)) as mute:
         began = time.monotonic()
@@ -222,6 +226,7 @@ def test_servers_that_are_no_camera(reply: bytes, words: str) -> None:
             thread.join()
 
 
+@pytest.mark.slow
 def test_it_comes_back_by_itself_after_every_kind_of_death(server: MjpegServer) -> None:
     """The engine's capture thread on a stream that stalls, dies, refuses and returns."""
     board = Board()
@@ -254,6 +259,7 @@ def test_it_comes_back_by_itself_after_every_kind_of_death(server: MjpegServer) 
     worker.raise_error()
 
 
+@pytest.mark.slow
 def test_rtsp_plays_and_stalls() -> None:
     with RtspServer(smooth(48, 64, 10), rate_hz=50) as server:
         source = stream(server.url, open_s=5.0)

@@ -70,6 +70,7 @@ def coded(tmp_path, coder: str, shown: list[np.ndarray]):
     return write_video(path, shown, form=form, codec=codec, rate_hz=RATE_HZ, options=options)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "coder", ["vp8", *(pytest.param(n, marks=pytest.mark.slow) for n in ("h264", "mpeg4", "jpeg"))]
 )
@@ -99,6 +100,7 @@ def test_a_coder_betrays_itself_where_the_source_does_not_know(tmp_path):
     assert found == []
 
 
+@pytest.mark.slow
 def test_a_sensors_noise_is_no_coder():
     """However little: a fifth of a code, which rounds to the same code 99 times of a hundred."""
     rng = np.random.default_rng(5)

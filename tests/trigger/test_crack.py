@@ -88,6 +88,7 @@ def test_background_alone_is_quiet(name):
     assert heard(background / np.abs(background).max()) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", BACKGROUNDS)
 @pytest.mark.parametrize("db", [40, 25, 16])
 def test_cracks_are_found_within_two_milliseconds(name, db):
@@ -111,6 +112,7 @@ def test_a_buzz_that_begins_is_not_a_hundred_cracks(begins_s, loud):
     assert np.abs([s.time_s - b for s, b in zip(found, begins, strict=True)]).max() < 0.001
 
 
+@pytest.mark.slow
 def test_weak_cracks_that_stand_alone_wait_and_keep_the_time_listened_to_back():
     sound, begins = with_cracks(pink(), 14, n_wave())
     detector = CrackDetector(5.0)
@@ -142,6 +144,7 @@ def test_ten_decibels_over_noise_hum_and_buzz_all_are_found(name, seconds):
     assert np.abs([s.time_s - b for s, b in zip(found, begins, strict=True)]).max() < 0.001
 
 
+@pytest.mark.slow
 def test_ten_decibels_by_the_peak_over_the_noise_of_a_room_and_hum():
     """A room's noise falls faster than pink noise."""
     hz = np.fft.rfftfreq(len(T), 1 / RATE)
@@ -237,6 +240,7 @@ def burst(low_hz: float, high_hz: float, rise_s: float, fall_s: float, seed: int
     return body / np.abs(body).max()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "band", "rise_s", "fall_s"),
     [
@@ -255,6 +259,7 @@ def test_other_sounds_are_no_cracks(name, band, rise_s, fall_s):
     assert heard(sound) == []
 
 
+@pytest.mark.slow
 def test_blocks_of_any_size_give_the_same():
     sound, _ = with_cracks(pink(), 30, n_wave())
     whole = heard(sound, block=len(sound))
@@ -263,6 +268,7 @@ def test_blocks_of_any_size_give_the_same():
         assert [s.time_s for s in found] == pytest.approx([s.time_s for s in whole], abs=1e-4)
 
 
+@pytest.mark.slow
 def test_lost_samples_start_the_filters_anew_but_not_the_background():
     sound, begins = with_cracks(pink(), 30, n_wave())
     detector = CrackDetector(6.0)

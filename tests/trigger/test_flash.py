@@ -74,6 +74,7 @@ def matched(found: list[Spotted], wanted: list[Spark], within_s: float) -> list[
     return errors
 
 
+@pytest.mark.slow
 @SHUTTERS
 @pytest.mark.parametrize(
     "name",
@@ -83,6 +84,7 @@ def test_no_false_alarm(shutter, name):
     assert watch(Bench(**shutter, **CONFUSERS[name], seed=3), 8.0) == []
 
 
+@pytest.mark.slow
 @SHUTTERS
 @pytest.mark.parametrize("glow", [0.05, pytest.param(0.001, marks=pytest.mark.slow)])
 def test_glow_is_found_to_the_millisecond(shutter, glow):
@@ -173,6 +175,7 @@ def test_without_a_disc_the_whole_picture_is_watched():
     assert [s.frame for s in found] == [180]
 
 
+@pytest.mark.slow
 def test_colour_and_sixteen_bits():
     bench = Bench(**GLOBAL, seed=13)
     bench.sparks = (Spark(3.001, glow=0.02),)

@@ -58,6 +58,7 @@ def test_frames_discs_and_pauses_come_in_order() -> None:
     assert [x for x in catching.told if type(x) is int] == list(range(3 * BEHIND))
 
 
+@pytest.mark.slow
 def test_the_giver_waits_when_the_detectors_are_behind() -> None:
     ring, catching = FrameRing(INFO, 0.01), Catching()
     catching.go_on.clear()
