@@ -13,6 +13,8 @@ from liveview.imaging.views import ARROW_S, TRAIL_S
 from liveview.model import SourceInfo
 from liveview.settings import Settings
 
+LEAST_ARROWS_HZ = 12.0
+"""Below, a candle's flow moves farther between two frames than its pattern is wide."""
 _STALE = 0.35
 _SHARE_CLIPPED = 0.02
 
@@ -60,7 +62,7 @@ def notes(settings: Settings, info: SourceInfo, lifted: Lifted) -> tuple[str, ..
         "smooth": _smooth_note(enhance.smooth_px, lifted),
         "running": f"background follows in {seconds}, not under flow",
         "median": f"background: median of {seconds}; flow that stays half of it fades",
-        "arrows": f"arrows: way of the pattern in {ARROW_S:g} s",
+        "arrows": _arrows_note(info.rate_hz),
         "trail": f"trail: peaks of the last {TRAIL_S:g} s",
     }
     chosen = {
@@ -72,6 +74,12 @@ def notes(settings: Settings, info: SourceInfo, lifted: Lifted) -> tuple[str, ..
         "trail": enhance.view == "trail",
     }
     return tuple(said[name] for name, wanted in chosen.items() if wanted)
+
+
+def _arrows_note(rate_hz: float | None) -> str:
+    if rate_hz is not None and rate_hz < LEAST_ARROWS_HZ:
+        return f"arrows: {rate_hz:.3g} frames a second are too few to follow flow by"
+    return f"arrows: way of the pattern in {ARROW_S:g} s"
 
 
 def _average_note(frames: int, rate_hz: float | None, lifted: Lifted) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from support.chain_rig import (
@@ -113,6 +115,15 @@ def test_further_views(view: str) -> None:
     assert reading.unit == ("sigma" if view == "significance" else "contrast")
     if view in ("arrows", "trail"):
         assert any(view in note for note in reading.notes)
+
+
+@pytest.mark.parametrize(("rate_hz", "too_few"), [(8.0, True), (12.0, False), (None, False)])
+def test_arrows_say_when_frames_are_too_few(rate_hz: float | None, too_few: bool) -> None:
+    source = replace(info(8), rate_hz=rate_hz)
+    chain = Chain(enhance(view="arrows"), source)
+    chain.set_calibration(calibration(source, 0.5))
+    reading = chain.run(Rig().frame(0.5 * OPEN))
+    assert any("too few" in note for note in reading.notes) is too_few
 
 
 def test_significance_counts_in_noise() -> None:
