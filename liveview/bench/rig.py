@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from liveview.bench.bodies import bodies_of, twice
 from liveview.bench.controls import knobs_of
-from liveview.bench.flows.base import Air, Field, Flow
+from liveview.bench.flows.base import Field, Flow
 from liveview.bench.flows.candle import Candle
 from liveview.bench.flows.cold_gas import ColdGas
 from liveview.bench.flows.door import knock, slams_between
@@ -34,6 +34,7 @@ from liveview.bench.shutter import Shutter
 from liveview.bench.sparks import SparkAt, SparkTimes
 from liveview.imaging.cv import cv2
 from liveview.model import Pixels
+from liveview.optics.air import Air
 
 LIVE_CELL_PX = 4
 EXACT_CELL_PX = 2

@@ -11,12 +11,12 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from liveview.bench.flows.base import Air
 from liveview.bench.flows.door import slams_between
 from liveview.bench.knobs import Knobs
 from liveview.bench.scene import Scene
 from liveview.bench.sparks import SparkTimes
 from liveview.bench.voices import clap, slam, speech
+from liveview.optics.air import Air
 from liveview.optics.fronts import sound_delay
 
 Samples = NDArray[np.float32]

@@ -12,7 +12,7 @@ from PyQt6.QtWidgets import QWidget
 from liveview.engine.camera_handle import CameraHandle
 from liveview.gui.camera_words import CameraRow, rows_of
 from liveview.gui.marks import notice_mark
-from liveview.gui.paint import pen, smooth
+from liveview.gui.paint import paint_ground, smooth
 from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.words import first_up
 from liveview.model import SessionStatus
@@ -168,9 +168,7 @@ class CameraPanel(QWidget):
         p = QPainter(self)
         smooth(p)
         look = self._look
-        p.setPen(pen(COLOURS.line, look.line()))
-        p.setBrush(COLOURS.ground)
-        p.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), look.px(1.5), look.px(1.5))
+        paint_ground(p, self.rect(), look)
         head = QRectF(look.px(2), look.px(0.7), self.width() - look.px(4), look.px(3.2))
         p.setFont(look.font(Type.BODY, Weight.STRONG))
         p.setPen(COLOURS.brass)

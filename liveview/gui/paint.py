@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from PyQt6.QtCore import QPointF, QRectF, Qt
+from PyQt6.QtCore import QPointF, QRect, QRectF, Qt
 from PyQt6.QtGui import QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF
+
+from liveview.gui.theme import COLOURS, Look
 
 
 def pen(colour: QColor, width: float = 1.0, cap: Qt.PenCapStyle = Qt.PenCapStyle.FlatCap) -> QPen:
@@ -21,6 +23,14 @@ def smooth(painter: QPainter) -> None:
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.setRenderHint(QPainter.RenderHint.TextAntialiasing)
     painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
+
+
+def paint_ground(painter: QPainter, area: QRect, look: Look) -> None:
+    """The ground and the edge of a panel that covers ``area``."""
+    painter.setPen(pen(COLOURS.line, look.line()))
+    painter.setBrush(COLOURS.ground)
+    corner = look.px(1.5)
+    painter.drawRoundedRect(QRectF(area).adjusted(1, 1, -1, -1), corner, corner)
 
 
 def circle(centre: QPointF, radius: float) -> QRectF:

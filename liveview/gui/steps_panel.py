@@ -6,7 +6,7 @@ from PyQt6.QtCore import QRectF, Qt, pyqtSignal
 from PyQt6.QtGui import QPainter, QPaintEvent
 from PyQt6.QtWidgets import QWidget
 
-from liveview.gui.paint import pen, smooth
+from liveview.gui.paint import paint_ground, smooth
 from liveview.gui.theme import COLOURS, Look, Type, Weight, faded
 from liveview.gui.words import THIN, first_up
 from liveview.model import Reading
@@ -71,9 +71,7 @@ class StepsPanel(QWidget):
         p = QPainter(self)
         smooth(p)
         look = self._look
-        p.setPen(pen(COLOURS.line, look.line()))
-        p.setBrush(COLOURS.ground)
-        p.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), look.px(1.5), look.px(1.5))
+        paint_ground(p, self.rect(), look)
         total = sum(self._times.values())
         self._line(p, look.px(0.6), look.px(3.2), "A frame takes", f"{total:.2f}{THIN}ms", True)
         longest = max([*self._times.values(), 0.1])

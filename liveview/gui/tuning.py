@@ -13,7 +13,7 @@ from PyQt6.QtCore import QPointF, QRectF, Qt, pyqtSignal
 from PyQt6.QtGui import QMouseEvent, QPainter, QPaintEvent, QPolygonF, QWheelEvent
 from PyQt6.QtWidgets import QWidget
 
-from liveview.gui.paint import pen, smooth, text_width
+from liveview.gui.paint import paint_ground, smooth, text_width
 from liveview.gui.theme import COLOURS, FITTING, Look, Type, Weight
 from liveview.gui.words import THIN, first_up, millimetres, seconds
 from liveview.settings import Settings
@@ -203,9 +203,7 @@ class TuningPanel(QWidget):
         p = QPainter(self)
         smooth(p)
         look = self._look
-        p.setPen(pen(COLOURS.line, look.line()))
-        p.setBrush(COLOURS.ground)
-        p.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), look.px(1.5), look.px(1.5))
+        paint_ground(p, self.rect(), look)
         p.setFont(look.font(Type.BODY, Weight.STRONG))
         p.setPen(COLOURS.brass)
         middle = Qt.AlignmentFlag.AlignVCenter

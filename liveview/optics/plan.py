@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from liveview.errors import BadRequest
 from liveview.optics import camera
+from liveview.optics.air import Air
 from liveview.optics.camera import ExposureAdvice
 from liveview.optics.plan_cautions import Caution, cautions
 from liveview.optics.plan_figures import (
@@ -26,7 +27,6 @@ from liveview.optics.rig import RigGeometry
 from liveview.optics.scale import geometry
 from liveview.optics.view import View, view_of
 from liveview.optics.visibility import (
-    Air,
     NamedFlow,
     Visibility,
     flow_names,

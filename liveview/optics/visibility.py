@@ -9,6 +9,7 @@ from enum import Enum
 
 import numpy as np
 
+from liveview.optics.air import Air
 from liveview.optics.blade import LampShape, position_from_uncut, uncut_from_position
 from liveview.optics.deflection import (
     NOISE_EQUIVALENT,
@@ -18,22 +19,8 @@ from liveview.optics.deflection import (
     diffraction_spread,
 )
 from liveview.optics.fronts import normal_shock, sound_speed
-from liveview.optics.gas import GASES, air_refractivity, temperature_slope_deflection
+from liveview.optics.gas import GASES, temperature_slope_deflection
 from liveview.optics.plume import gaussian_plume_angle
-
-
-@dataclass(frozen=True, slots=True)
-class Air:
-    """Air of the room and the light used."""
-
-    temperature_k: float = 293.15
-    pressure_pa: float = 101325.0
-    wavelength_m: float = 550e-9
-
-    @property
-    def refractivity(self) -> float:
-        """``n - 1``."""
-        return air_refractivity(self.temperature_k, self.pressure_pa, self.wavelength_m)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from scipy.integrate import quad, solve_ivp
 
-from liveview.bench.flows.base import Air
 from liveview.bench.flows.candle import Candle, CandleSettings
 from liveview.bench.flows.cold_gas import ColdGas, ColdGasSettings
 from liveview.bench.flows.door import DoorSettings, knock, slams_between
@@ -18,6 +17,7 @@ from liveview.bench.flows.jet import Jet, JetSettings
 from liveview.bench.flows.lighter import Lighter, LighterSettings
 from liveview.bench.flows.spark import BlastFront, Spark, SparkSettings, shell_path
 from liveview.bench.sparks import SparkTimes
+from liveview.optics.air import Air
 from liveview.optics.fronts import blast_radius, normal_shock
 from liveview.optics.plume import gaussian_plume_angle
 

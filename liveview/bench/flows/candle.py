@@ -21,9 +21,10 @@ import math
 import numpy as np
 from pydantic import Field as Value
 
-from liveview.bench.flows.base import Air, Field, Times, smooth_step
+from liveview.bench.flows.base import Field, Times, smooth_step
 from liveview.bench.flows.column import ROOT_PI
 from liveview.bench.flows.eddies import Wander, displacement, twirl
+from liveview.optics.air import Air
 from liveview.settings import Metres, Section
 
 

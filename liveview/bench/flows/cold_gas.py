@@ -17,9 +17,10 @@ from typing import Literal
 import numpy as np
 from pydantic import Field as Value
 
-from liveview.bench.flows.base import Air, Field, Times
+from liveview.bench.flows.base import Field, Times
 from liveview.bench.flows.column import Column, window
 from liveview.bench.flows.eddies import Wander
+from liveview.optics.air import Air
 from liveview.optics.gas import GASES
 from liveview.settings import Metres, Seconds, Section
 

@@ -17,9 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field as Value
 
-from liveview.bench.flows.base import Air, Field, Times, smooth_step
+from liveview.bench.flows.base import Field, Times, smooth_step
 from liveview.bench.flows.eddies import Wander, displacement
 from liveview.imaging.cv import cv2
+from liveview.optics.air import Air
 from liveview.settings import Metres, Seconds, Section
 
 _PX_PER_M = 1000.0

@@ -14,9 +14,10 @@ import math
 import numpy as np
 from pydantic import Field as Value
 
-from liveview.bench.flows.base import Air, Field, Times, smooth_step
+from liveview.bench.flows.base import Field, Times, smooth_step
 from liveview.bench.flows.candle import Candle, CandleSettings
 from liveview.bench.flows.column import ROOT_PI, Column, window
+from liveview.optics.air import Air
 from liveview.optics.gas import GASES
 from liveview.settings import Metres, Seconds, Section
 

@@ -24,10 +24,11 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field as Value
 
-from liveview.bench.flows.base import Air, Field, Times
+from liveview.bench.flows.base import Field, Times
 from liveview.bench.flows.column import ROOT_PI
 from liveview.bench.flows.eddies import displacement, twirl
 from liveview.bench.sparks import SparkTimes
+from liveview.optics.air import Air
 from liveview.optics.fronts import blast_radius, normal_shock
 from liveview.settings import Hertz, Metres, Seconds, Section
 
