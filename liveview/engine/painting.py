@@ -28,12 +28,16 @@ _NEWS = 0.03
 
 @dataclass(frozen=True, slots=True)
 class Painted:
-    """A picture, its view, and the contrast (or with ``in_sigma`` times the noise) at its end."""
+    """A picture, its view, and the contrast (or with ``in_sigma`` times the noise) at its end.
+
+    ``sparse`` when frames are too far apart for arrows, which were left out.
+    """
 
     picture: Bytes
     view: str
     scale: float | None
     in_sigma: bool = False
+    sparse: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +113,8 @@ class Painter:
         if shown.view == "arrows" and arrows:
             self._draw(shown, scale, picture[place.box])
         in_sigma = shown.view == "significance" and values is self._values
-        return Painted(picture, shown.view, scale, in_sigma)
+        sparse = shown.view == "arrows" and self._arrows.too_far
+        return Painted(picture, shown.view, scale, in_sigma, sparse)
 
     def _chosen(
         self, shown: Shown, noise: PhotonTransfer | None, calibration: Calibration

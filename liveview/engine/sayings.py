@@ -13,8 +13,6 @@ from liveview.imaging.views import ARROW_S, TRAIL_S
 from liveview.model import SourceInfo
 from liveview.settings import Settings
 
-LEAST_ARROWS_HZ = 12.0
-"""Below, a candle's flow moves farther between two frames than its pattern is wide."""
 _STALE = 0.35
 _SHARE_CLIPPED = 0.02
 
@@ -53,8 +51,8 @@ def short_of_time(skipped: Sequence[str]) -> Iterator[str]:
         yield f"short of time: without {', '.join(WORDS[step] for step in skipped)}"
 
 
-def notes(settings: Settings, info: SourceInfo, lifted: Lifted) -> tuple[str, ...]:
-    """What the enhancement costs and assumes, for beside the picture."""
+def notes(settings: Settings, info: SourceInfo, lifted: Lifted, sparse: bool) -> tuple[str, ...]:
+    """What the enhancement costs and assumes, for beside the picture (``sparse``: ``Painted``)."""
     enhance = settings.enhance
     seconds = f"{enhance.background_time_s:g} s"
     said = {
@@ -62,7 +60,7 @@ def notes(settings: Settings, info: SourceInfo, lifted: Lifted) -> tuple[str, ..
         "smooth": _smooth_note(enhance.smooth_px, lifted),
         "running": f"background follows in {seconds}, not under flow",
         "median": f"background: median of {seconds}; flow that stays half of it fades",
-        "arrows": _arrows_note(info.rate_hz),
+        "arrows": _arrows_note(sparse),
         "trail": f"trail: peaks of the last {TRAIL_S:g} s",
     }
     chosen = {
@@ -76,9 +74,9 @@ def notes(settings: Settings, info: SourceInfo, lifted: Lifted) -> tuple[str, ..
     return tuple(said[name] for name, wanted in chosen.items() if wanted)
 
 
-def _arrows_note(rate_hz: float | None) -> str:
-    if rate_hz is not None and rate_hz < LEAST_ARROWS_HZ:
-        return f"arrows: {rate_hz:.3g} frames a second are too few to follow flow by"
+def _arrows_note(sparse: bool) -> str:
+    if sparse:
+        return "no arrows: they need 12 frames a second"
     return f"arrows: way of the pattern in {ARROW_S:g} s"
 
 

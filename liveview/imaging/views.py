@@ -41,6 +41,7 @@ class Movement:
 
     def restart(self) -> None:
         """The next frame has nothing to be compared with."""
+        self.too_far = False
         self._last = None
 
     def show(self, contrast: Light, out: Light) -> Light:
@@ -84,6 +85,11 @@ class Trail:
         return out
 
 
+ARROWS_LONGEST_S = 0.09
+"""Between two frames; in longer, a candle's flow goes farther than its pattern is wide, and arrows
+would point anywhere. Twelve frames a second are enough."""
+
+
 class Arrows:
     """Speed of the pattern on a grid, by optical flow on the reduced contrast picture.
 
@@ -118,7 +124,8 @@ class Arrows:
         Returns
         -------
         ndarray or None
-            None for the first frame, and for pictures too small for it.
+            None for the first frame, for pictures too small for it, and (``too_far``) when more
+            than ``ARROWS_LONGEST_S`` have passed since the frame before.
         """
         rows, columns = (size // _REDUCED for size in contrast.shape)
         if min(rows, columns) < 4 * _GRID:
@@ -128,7 +135,8 @@ class Arrows:
         cv2.addWeighted(small, 100 / scale, small, 0.0, 128.0, codes, dtype=cv2.CV_8U)
         last, self._last = self._last, codes
         passed, self._time_s = time_s - self._time_s, time_s
-        if last is None or last.shape != codes.shape or not 0.0 < passed < 1.0:
+        self.too_far = last is not None and passed > ARROWS_LONGEST_S
+        if last is None or last.shape != codes.shape or not 0.0 < passed <= ARROWS_LONGEST_S:
             return None
         start = np.zeros((rows, columns, 2), np.float32)
         moved = np.asarray(self._flow.calc(last, codes, start), np.float32)

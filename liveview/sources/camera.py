@@ -37,6 +37,9 @@ from liveview.sources.standing import UNITS, all_controls, set_value
 FAILED_GRABS = 5
 """In a row; the driver has waited about a second for each."""
 
+AT_ONCE_S = 0.001
+"""A frame that is there after less than this was waiting in the driver's queue."""
+
 DAMAGED_PICTURES = 50
 """In a row, before the camera counts as stalled."""
 
@@ -84,7 +87,8 @@ class CameraSource:
     """Frames of a camera as they come.
 
     Stamps are the driver's where they are plausible, else the moment after grabbing, in both
-    cases less the camera's own delay from the settings.
+    cases less the camera's own delay from the settings. A frame without the driver's stamp that
+    was there at once may have waited in the driver's queue: its error says for how long at most.
 
     Parameters
     ----------
@@ -125,6 +129,7 @@ class CameraSource:
         self._driver = DriverTime()
         self._frozen = FrozenWatch()
         self._half_frame_s = 0.02
+        self._due_s = math.inf
         self._info: SourceInfo | None = None
         self._exposure: ExposureWatch | None = None
 
@@ -158,6 +163,7 @@ class CameraSource:
         if release:
             give_back(self._device)
         words = request(self._device, self._camera)
+        self._due_s = math.inf
         self._fetch(self._device)
         self._controls = self._held_controls(self._device)
         asked = tuple(words)
@@ -308,9 +314,10 @@ class CameraSource:
     def _fetch(self, device: Device) -> FrameStamp:
         """The next whole picture, in ``_held``, and its stamp."""
         for _ in range(DAMAGED_PICTURES):
+            called_s = self._clock()
             self._grab(device)
             self._number += 1
-            stamp = self._stamp(device)
+            stamp = self._stamp(device, self._clock() - called_s)
             done, pixels = device.retrieve(self._buffer)
             if done and pixels is not None:
                 self._buffer = pixels
@@ -331,12 +338,16 @@ class CameraSource:
             "the camera delivers no pictures", f"camera:{self._wanted}", "check its cable"
         )
 
-    def _stamp(self, device: Device) -> FrameStamp:
+    def _stamp(self, device: Device, waited_s: float) -> FrameStamp:
         session_s, monotonic_s = self._clock(), time.monotonic()
+        # Due a period after the one before, unless we had to wait for it: then it is fresh.
+        due_s = self._due_s + 2 * self._half_frame_s
+        self._due_s = session_s if waited_s > AT_ONCE_S else min(due_s, session_s)
         driver_s = device.get(cv2.CAP_PROP_POS_MSEC) / 1000.0
         from_driver_s = self._driver.session_s(driver_s, monotonic_s, session_s)
         if from_driver_s is None:
-            return FrameStamp(self._number, session_s - self._camera.delay_s, self._half_frame_s)
+            error_s = max(self._half_frame_s, session_s - self._due_s)
+            return FrameStamp(self._number, session_s - self._camera.delay_s, error_s)
         self._number += self._driver.lost
         return FrameStamp(
             self._number, from_driver_s - self._camera.delay_s, 0.001, round(driver_s * 1e9)

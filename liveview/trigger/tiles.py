@@ -198,7 +198,7 @@ class TileWatch:
 
     def _share_alike(self, look: Looks) -> float:
         """Share of the mirror's long rows that are wholly the same as in the frame before."""
-        if not len(self._long):
+        if self._predicted or not len(self._long):
             return 0.0
         tiles = np.concatenate([self._past[-1:], look.tiles])[:, self._long]
         return float(((tiles[1:] == tiles[:-1]) | self._elsewhere).all(axis=2).mean())

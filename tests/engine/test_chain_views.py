@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from support.chain_rig import (
@@ -117,13 +115,19 @@ def test_further_views(view: str) -> None:
         assert any(view in note for note in reading.notes)
 
 
-@pytest.mark.parametrize(("rate_hz", "too_few"), [(8.0, True), (12.0, False), (None, False)])
-def test_arrows_say_when_frames_are_too_few(rate_hz: float | None, too_few: bool) -> None:
-    source = replace(info(8), rate_hz=rate_hz)
-    chain = Chain(enhance(view="arrows"), source)
-    chain.set_calibration(calibration(source, 0.5))
-    reading = chain.run(Rig().frame(0.5 * OPEN))
-    assert any("too few" in note for note in reading.notes) is too_few
+@pytest.mark.parametrize(("rate_hz", "drawn"), [(8, False), (10, False), (12, True), (30, True)])
+def test_arrows_are_left_out_in_words_when_frames_are_too_few(rate_hz: int, drawn: bool) -> None:
+    pictures = {}
+    for view in ("lifted", "arrows"):
+        chain, rig = chain_with(enhance(view=view, gain_contrast=0.2)), Rig()
+        for number in range(12):
+            moving = np.roll(PLUME, 3 * number, axis=1)
+            frame = rig.frame(0.5 * OPEN * (1 + 4 * moving))
+            stamp = FrameStamp(number, number / rate_hz)
+            reading = chain.run(Frame(frame.pixels, stamp, frame.white))
+        pictures[view] = reading.picture
+    assert np.array_equal(pictures["arrows"], pictures["lifted"]) is not drawn
+    assert any("no arrows" in note for note in reading.notes) is not drawn
 
 
 def test_significance_counts_in_noise() -> None:

@@ -21,6 +21,7 @@ from liveview.settings import Camera
 from liveview.sources.camera import CameraSource, Device, plain, request
 from liveview.sources.devices import CameraDevice, find_cameras, match_camera
 from liveview.sources.drivertime import TRUST_AFTER, DriverTime
+from liveview.sources.formats import DRIVER_FRAMES
 from liveview.sources.frozen import FrozenWatch
 from liveview.sources.listing import list_cameras
 
@@ -138,6 +139,7 @@ def test_queue_then_format_come_before_size_and_rate() -> None:
         cv2.CAP_PROP_FRAME_HEIGHT,
         cv2.CAP_PROP_FPS,
     ]
+    assert driver.asked[0][1] == DRIVER_FRAMES
     assert driver.asked[1][1] == cv2.VideoWriter.fourcc(*"YUYV")
 
 
@@ -331,3 +333,41 @@ def test_this_computers_cameras_can_be_listed() -> None:
         assert answer.address.startswith("camera:")
         assert answer.words
     assert isinstance(find_cameras(), tuple)
+
+
+class Queue(Driver):
+    """A hundred frames a second on a clock of its own; what nobody fetches waits."""
+
+    def __init__(self) -> None:
+        super().__init__(noise((24, 32), 60))
+        self.now_s = 0.0
+
+    def clock(self) -> float:
+        return self.now_s
+
+    def grab(self) -> bool:
+        there = super().grab()
+        self.now_s = max(self.now_s, self.ready_s)
+        return there
+
+    @property
+    def ready_s(self) -> float:
+        return 0.01 * (self._at + 1)
+
+
+def test_a_frame_that_waited_says_how_wrong_its_stamp_may_be() -> None:
+    """Without the driver's stamps; the program is held up for 65 ms."""
+    driver = Queue()
+    source = camera(driver, driver.clock)
+    source.open()
+    late = []
+    for number in range(30):
+        if number == 10:
+            driver.now_s += 0.065
+        stamp = source.grab()
+        assert stamp is not None
+        late.append(stamp.time_s - driver.ready_s)
+        assert late[-1] <= stamp.error_s + 1e-9
+        assert stamp.error_s <= max(0.005, late[-1]) + 1e-9
+    assert max(late) > 0.05 and late[-1] < 1e-9
+    source.close()
