@@ -26,6 +26,7 @@ from liveview.app import VIEWS
 from liveview.engine.clock import SessionClock
 from liveview.engine.session import SWITCH_INTERVAL_S, Session
 from liveview.gui.bridge import Bridge, Supplies
+from liveview.gui.show_desk import ShowDesk
 from liveview.gui.show_page import join_show
 from liveview.gui.theme import dress
 from liveview.gui.window import Window
@@ -73,6 +74,21 @@ def guard_costs(width: int, height: int) -> None:
         print(f"  {name:<22} {seconds * 1e3:6.2f} ms   {seconds / costs['plain copy']:5.1f} x")
 
 
+def open_show(
+    build: Callable[[str, Settings], Session], wanted: Settings, width: int, height: int
+) -> tuple[Bridge, Window, ShowDesk]:
+    """The presenter's window of so many pixels on its Show page, with pictures coming."""
+    bridge = Bridge(Supplies(build, tuple, ()), wanted)
+    window = Window(bridge, VIEWS)
+    window.resize(width, height)
+    window.show()
+    desk = join_show(window, bridge).desk
+    window.turn_to("Show")
+    bridge.open("frames")
+    bridge.start()
+    return bridge, window, desk
+
+
 def main() -> int:
     """Run it; exit code 1 without a picture."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -91,14 +107,8 @@ def main() -> int:
         camera = ReadyCamera(frames, options.rate, clock)
         return Session(wanted, lambda: camera, clock=clock)
 
-    bridge = Bridge(Supplies(build, tuple, ()), settings())
-    window = Window(bridge, VIEWS)
-    window.resize(*(int(part) for part in options.size.split("x")))
-    window.show()
-    desk = join_show(window, bridge).desk
-    window.turn_to("Show")
-    bridge.open("frames")
-    bridge.start()
+    size = (int(part) for part in options.size.split("x"))
+    bridge, window, desk = open_show(build, settings(), *size)
     latencies: list[float] = []
     painted_at: list[float] = []
     composing: list[float] = []
