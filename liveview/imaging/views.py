@@ -41,7 +41,6 @@ class Movement:
 
     def restart(self) -> None:
         """The next frame has nothing to be compared with."""
-        self.too_far = False
         self._last = None
 
     def show(self, contrast: Light, out: Light) -> Light:
@@ -104,6 +103,7 @@ class Arrows:
 
     def restart(self) -> None:
         """The next frame has nothing to be compared with."""
+        self.too_far = False
         self._last: Bytes | None = None
         self._time_s = 0.0
         self._speed: Light | None = None
