@@ -18,7 +18,8 @@ from types import FrameType, TracebackType
 from typing import TYPE_CHECKING, get_args
 
 from liveview.engine.clock import SessionClock
-from liveview.engine.session import SWITCH_INTERVAL_S, Session
+from liveview.engine.crew import SWITCH_INTERVAL_S
+from liveview.engine.session import Session
 from liveview.errors import BadRequest, LiveviewError, WorkerStuck
 from liveview.recorder.recorder import Recorder
 from liveview.settings import Enhance, Settings, load_settings

@@ -98,13 +98,10 @@ class ClockCheck:
         """End it. Raises WorkerStuck."""
         self._worker.stop(timeout_s)
 
-    def ask_stop(self) -> None:
-        """Ask it to end; returns at once."""
-        self._worker.ask_stop()
-
-    def join(self, timeout_s: float) -> None:
-        """Wait until it has ended. Raises WorkerStuck."""
-        self._worker.join(timeout_s)
+    @property
+    def worker(self) -> Worker:
+        """Its thread, for who ends all threads together."""
+        return self._worker
 
     @property
     def alive(self) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -16,16 +15,17 @@ from liveview.engine.capture import Capture
 from liveview.engine.chainthread import ChainLike, ChainThread
 from liveview.engine.clock import SessionClock, iso_at, wall_minus
 from liveview.engine.clockcheck import ClockCheck
+from liveview.engine.crew import Crew
 from liveview.engine.eventbuilder import EventBuilder
 from liveview.engine.feed import Feed
 from liveview.engine.guide import Guide
+from liveview.engine.intake import Intake
 from liveview.engine.listen import Listen
 from liveview.engine.mailbox import Mailbox
-from liveview.engine.memory import fitting_ring
 from liveview.engine.ring import FrameRing
 from liveview.engine.soundring import SoundRing
 from liveview.engine.watch import Watch
-from liveview.errors import LiveviewError, WorkerStuck
+from liveview.errors import LiveviewError
 from liveview.model import (
     Calibration,
     CalibrationKind,
@@ -50,8 +50,6 @@ from liveview.trigger.arming import Action
 from liveview.trigger.catcher import Catcher
 from liveview.worker import Worker
 
-SWITCH_INTERVAL_S = 0.0002
-"""How soon the interpreter changes threads; the default of 5 ms is a frame period at 200 Hz."""
 SOUND_MARGIN_S = 5.0
 FRAMES_AT_ONCE = 256
 SILENT_AFTER_S = 3.0
@@ -121,7 +119,7 @@ class Session:
         self._wall = wall
         self._bell = Bell()
         self._board = Board()
-        self._feed: Feed | None = None
+        self._intake = Intake(self._bell.ring, self._board)
         self._disc: Disc | None = _disc_of(settings)
         self._mailbox: Mailbox[Reading] = Mailbox()
         self._calibrating = Calibrating()
@@ -130,11 +128,7 @@ class Session:
         self.guide = Guide()
         """Steps of the set-up. The window judges them; what was reached goes into events."""
         self._sounds = SoundRing(_sound_seconds(settings), self._bell.ring)
-        self._lost_ring_before = 0
-        self._captured_before = 0
-        self._stuck: tuple[str, ...] = ()
         self._clock_check: ClockCheck | None = None
-        self._interval_before: float | None = None
 
         self._capture = Capture(frames, self._opened, self._board, self.clock)
         self._sound_wanted = sound_wanted
@@ -145,7 +139,7 @@ class Session:
         )
         builder = None if sink is None else EventBuilder(sink, self._describe, self._sounds)
         self._watch = Watch(
-            feed=lambda: self._feed,
+            feed=lambda: self._intake.feed,
             sounds=self._sounds,
             hears=lambda: self._listen is not None and self._listen.info is not None,
             make_catcher=self._make_catcher,
@@ -157,7 +151,7 @@ class Session:
             more=self._more,
         )
         self._chain = ChainThread(
-            feed=lambda: self._feed,
+            feed=lambda: self._intake.feed,
             make_chain=make_chain or _make_chain,
             settings=settings,
             calibrating=self._calibrating,
@@ -172,31 +166,22 @@ class Session:
         )
         self._chain.want(settings, self._disc)
         wake = self._bell.ring
-        self._capture_worker = Worker("capture", self._capture, on_finish=self._capture_over)
-        self._readers = [
+        workers = [
+            Worker("capture", self._capture, on_finish=self._capture_over),
             Worker("watch", self._watch, on_finish=self._reader_over("trigger"), wake=wake),
             Worker("chain", self._chain, on_finish=self._reader_over("picture"), wake=wake),
         ]
-        self._sound_worker = (
-            None
-            if self._listen is None
-            else Worker(
-                "sound",
-                self._listen,
-                on_finish=self._reader_over("sound"),
-                wake=self._listen.wake,
-            )
-        )
+        if self._listen is not None:
+            over, awake = self._reader_over("sound"), self._listen.wake
+            workers.insert(1, Worker("sound", self._listen, on_finish=over, wake=awake))
+        self._crew = Crew(workers, self._board)
 
     # -- life ---------------------------------------------------------------------------------
 
     def start(self) -> None:
         """Start the threads; returns at once, see ``status``."""
-        self._interval_before = sys.getswitchinterval()
-        sys.setswitchinterval(min(self._interval_before, SWITCH_INTERVAL_S))
         self._board.enter(SessionState.OPENING)
-        for worker in self._workers():
-            worker.start()
+        self._crew.start()
 
     def stop(self, timeout_s: float = 2.0) -> None:
         """Stop and join all threads; an event under way is ended first.
@@ -206,29 +191,10 @@ class Session:
         WorkerStuck
             A thread (of a stuck driver) did not end in time. All others have ended.
         """
-        deadline = time.monotonic() + timeout_s
-        if self._clock_check is not None:
-            self._clock_check.ask_stop()
-        for worker in self._workers():
-            worker.ask_stop()
-        stuck: WorkerStuck | None = None
-        for worker in reversed(self._workers()):
-            try:
-                worker.join(max(0.05, deadline - time.monotonic()))
-            except WorkerStuck as error:
-                stuck = error
-                self._board.say(worker.name, str(error))
-        if self._clock_check is not None:
-            try:
-                self._clock_check.join(max(0.05, deadline - time.monotonic()))
-            except WorkerStuck as error:
-                stuck = error
-        if self._interval_before is not None:
-            sys.setswitchinterval(self._interval_before)
-            self._interval_before = None
-        self._board.enter(SessionState.STOPPED)
-        if stuck is not None:
-            raise stuck
+        try:
+            self._crew.stop(timeout_s)
+        finally:
+            self._board.enter(SessionState.STOPPED)
 
     # -- what the window pulls ----------------------------------------------------------------
 
@@ -252,25 +218,13 @@ class Session:
 
         For any thread. Of more than ``most`` the last ones are left out.
         """
-        feed = self._feed
-        if feed is None:
-            return ()
-        leases = feed.ring.between(since_s, feed.ring.captured - 1, until_s)
-        try:
-            frames = [lease.frame for lease in leases[:most]]
-            return tuple(replace(frame, pixels=frame.pixels.copy()) for frame in frames)
-        finally:
-            for lease in leases:
-                lease.release()
+        return self._intake.between(since_s, until_s, most)
 
     def status(self) -> SessionStatus:
         """A snapshot of everything else; never waits for a thread."""
-        feed = self._feed
+        feed = self._intake.feed
         rate_hz = self._capture.rate_hz
-        capacity = rate = None
-        if feed is not None:
-            rate = rate_hz or feed.info.rate_hz
-            capacity = feed.ring.slots / rate if rate else None
+        ring_seconds, capacity_seconds = self._intake.ring_seconds(rate_hz)
         has = self._calibrating.calibration
         camera_words: tuple[str, ...] = ()
         if self.camera is not None:
@@ -281,10 +235,10 @@ class Session:
             words=self._board.words() + self._silence() + camera_words,
             source=None if feed is None else feed.info,
             sound=None if self._listen is None else self._listen.info,
-            counters=self._counters(feed),
+            counters=self._counters(),
             rate_hz=rate_hz,
-            ring_seconds=0.0 if feed is None else feed.ring.seconds,
-            ring_capacity_seconds=capacity,
+            ring_seconds=ring_seconds,
+            ring_capacity_seconds=capacity_seconds,
             arm=self._watch.arm_state,
             arm_words=self._watch.arm_words,
             trigger=self._watch.reading,
@@ -309,7 +263,7 @@ class Session:
         if self._clock_check is not None:
             self._clock_check.stop()
         self._clock_check = ClockCheck(
-            feed=lambda: self._feed,
+            feed=lambda: self._intake.feed,
             sounds=self._sounds,
             bell=self._bell,
             disc=self._found_disc,
@@ -317,6 +271,7 @@ class Session:
             path_s=path_s,
             path_error_s=path_error_s,
         )
+        self._crew.take_on(self._clock_check.worker)
         self._clock_check.start()
         return self._clock_check
 
@@ -412,26 +367,12 @@ class Session:
 
     # -- inside -------------------------------------------------------------------------------
 
-    def _workers(self) -> list[Worker]:
-        sound = [] if self._sound_worker is None else [self._sound_worker]
-        return [self._capture_worker, *sound, *self._readers]
-
     def _more(self) -> bool:
         return self._board.state not in (SessionState.ENDED, SessionState.FAILED)
 
     def _opened(self, info: SourceInfo) -> FrameRing:
         """The source is open (capture thread): give it a ring."""
-        feed = self._feed
-        if feed is not None and (feed.info.shape, feed.info.dtype) == (info.shape, info.dtype):
-            ring = feed.ring
-            ring.info = info
-        else:
-            if feed is not None:
-                self._lost_ring_before += feed.ring.lost
-                self._captured_before += feed.ring.captured
-            ring, words = fitting_ring(info, self._settings.store.ring_mb, self._bell.ring)
-            self._board.say("memory", words)
-        self._feed = Feed(info, ring)
+        ring = self._intake.open(info, self._settings.store.ring_mb)
         self._calibrating.camera_is(self._camera_state(info))
         self._bell.ring()
         return ring
@@ -474,11 +415,12 @@ class Session:
 
     def _describe(self, spotted: Spotted) -> EventStart:
         """What the recorder keeps beside the frames (watch thread)."""
-        assert self._feed is not None
+        feed = self._intake.feed
+        assert feed is not None
         return EventStart(
             cause=spotted.cause,
             spotted=spotted,
-            source=self._feed.info,
+            source=feed.info,
             sound=None if self._listen is None else self._listen.info,
             calibration=self._calibrating.calibration,
             settings=self._settings.to_mapping(),
@@ -488,11 +430,11 @@ class Session:
             set_up=self.guide.notes(),
         )
 
-    def _counters(self, feed: Feed | None) -> Counters:
+    def _counters(self) -> Counters:
         return Counters(
-            captured=self._captured_before + (0 if feed is None else feed.ring.captured),
+            captured=self._intake.captured,
             lost_source=self._capture.lost_source,
-            lost_ring=self._lost_ring_before + (0 if feed is None else feed.ring.lost),
+            lost_ring=self._intake.lost,
             skipped_chain=self._chain.skipped,
             watched=self._watch.watched,
             missed_watch=self._watch.missed,

@@ -21,7 +21,8 @@ from PyQt6.QtWidgets import QApplication
 
 from liveview.app import VIEWS
 from liveview.engine.clock import SessionClock
-from liveview.engine.session import SWITCH_INTERVAL_S, Session
+from liveview.engine.crew import SWITCH_INTERVAL_S
+from liveview.engine.session import Session
 from liveview.gui.align_page import AlignPage
 from liveview.gui.bridge import Bridge, Supplies
 from liveview.gui.other_pages import add_other_pages

@@ -25,7 +25,8 @@ from PyQt6.QtWidgets import QApplication, QLabel, QWidget
 
 from liveview.app import VIEWS
 from liveview.engine.clock import SessionClock
-from liveview.engine.session import SWITCH_INTERVAL_S, Session
+from liveview.engine.crew import SWITCH_INTERVAL_S
+from liveview.engine.session import Session
 from liveview.gui.bridge import Bridge, Supplies
 from liveview.gui.picture import PictureWidget
 from liveview.gui.theme import dress

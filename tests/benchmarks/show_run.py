@@ -30,7 +30,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from support.flash_check import passes_general
 
 from liveview.engine.clock import SessionClock
-from liveview.engine.session import SWITCH_INTERVAL_S, Session
+from liveview.engine.crew import SWITCH_INTERVAL_S
+from liveview.engine.session import Session
 from liveview.gui.show_keys import keys_for
 from liveview.gui.theme import dress
 from liveview.gui.window import Window

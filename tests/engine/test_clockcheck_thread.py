@@ -164,9 +164,9 @@ def test_one_that_hangs_is_said_to_be_stuck(bench: Bench) -> None:
     bench.show(0.0, flashes=False)
     bench.check.start()
     wait_for(hangs.is_set)
-    bench.check.ask_stop()
+    bench.check.worker.ask_stop()
     with pytest.raises(WorkerStuck):
-        bench.check.join(0.2)
+        bench.check.worker.join(0.2)
     let_go.set()
-    bench.check.join(10.0)
+    bench.check.worker.join(10.0)
     assert not bench.check.alive

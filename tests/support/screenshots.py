@@ -19,7 +19,8 @@ from PyQt6.QtWidgets import QApplication
 
 from liveview.app import VIEWS, House
 from liveview.bench.scene import load_scene
-from liveview.engine.session import SWITCH_INTERVAL_S, Session
+from liveview.engine.crew import SWITCH_INTERVAL_S
+from liveview.engine.session import Session
 from liveview.gui.bridge import Bridge
 from liveview.gui.other_pages import add_other_pages
 from liveview.gui.show_page import ShowPage

@@ -41,8 +41,8 @@ from liveview.commands.processing.selfcal import found_words, own_stretches
 from liveview.commands.processing.watching import BEHIND, Watched, Watching
 from liveview.engine.chain import Chain
 from liveview.engine.clock import SessionClock
+from liveview.engine.crew import SWITCH_INTERVAL_S
 from liveview.engine.ring import FrameRing, RingLease
-from liveview.engine.session import SWITCH_INTERVAL_S
 from liveview.errors import InputUnreadable
 from liveview.model import (
     Calibration,
