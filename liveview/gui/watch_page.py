@@ -67,6 +67,8 @@ class WatchPage(QWidget):
         The views there are.
     """
 
+    KEY_GROUPS = ("Pages", "Window", "Look", "Calibrate", "Panels", "Catch")
+
     def __init__(
         self,
         keys: KeyMap,

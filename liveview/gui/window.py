@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
-from typing import Protocol, cast, runtime_checkable
 
 from PyQt6.QtCore import QRectF, QTimer
 from PyQt6.QtGui import QCloseEvent, QIcon, QPainter, QPaintEvent, QResizeEvent, QShowEvent
@@ -13,6 +12,7 @@ from PyQt6.QtWidgets import QWidget
 
 from liveview.errors import WorkerStuck
 from liveview.gui.actions import actions_for
+from liveview.gui.book import PAGE_KEYS, Book
 from liveview.gui.bridge import Bridge
 from liveview.gui.clock_sheet import ClockSheet
 from liveview.gui.controls import Controls
@@ -34,42 +34,6 @@ ANSWER_S = 4.0
 """How long an answer to something done stays."""
 
 STOP_S = 2.0
-
-PAGE_ORDER = ("Plan", "Align", "Watch", "Catch", "Review", "Show")
-"""The order of the work; the bar shows those that are there."""
-
-PAGE_KEYS = dict(zip(PAGE_ORDER, ("F2", "F3", "F4", "F5", "F6", "F7"), strict=True))
-
-ALWAYS = ("Pages", "Window")
-"""Key groups that work on every page. A page names the others that work on it as ``KEY_GROUPS``."""
-
-WATCH_KEYS = (*ALWAYS, "Look", "Calibrate", "Panels", "Catch")
-
-
-@runtime_checkable
-class SelfClosing(Protocol):
-    """A page that opens things over itself."""
-
-    def close_own(self) -> bool:
-        """Put away what is open; False when nothing was."""
-
-
-@runtime_checkable
-class Working(Protocol):
-    """A page with threads of its own."""
-
-    def finish(self, timeout_s: float) -> tuple[str, ...]:
-        """End them; words about what is stuck."""
-
-
-class Page(Protocol):
-    """What a page must offer, besides being a widget."""
-
-    def set_look(self, look: Look) -> None:
-        """Sizes for the present window."""
-
-    def set_settings(self, settings: Settings) -> None:
-        """The settings in force."""
 
 
 class Window(QWidget):
@@ -109,7 +73,7 @@ class Window(QWidget):
         self.page = WatchPage(self.keys, self._views, clock=clock, parent=self)
         self.pages = PageBar(("Watch",), self)
         self.pages.turned_to.connect(self.turn_to)
-        self._book: dict[str, QWidget] = {}
+        self._book = Book()
         self.source = SourceStrip(self)
         self.source.clicked.connect(self.keys["source"].run)
         self.source.setToolTip(f"{self.keys['source'].title}  ({self.keys['source'].key})")
@@ -125,7 +89,7 @@ class Window(QWidget):
         self.page.set_settings(bridge.settings)
         self.panels.set_settings(bridge.settings)
         self.add_page("Watch", self.page)
-        self.keys.allow(WATCH_KEYS)
+        self.keys.allow(self._book.key_groups("Watch"))
 
     @property
     def views(self) -> tuple[str, ...]:
@@ -135,13 +99,10 @@ class Window(QWidget):
     # --- pages
 
     def add_page(self, name: str, page: QWidget) -> None:
-        """One more page of the work, see ``PAGE_ORDER``; it must be a :class:`Page`, too."""
-        self._book[name] = page
+        """One more page of the work, see ``gui.book``."""
         page.setParent(self)
-        if page is not self.page:
-            page.hide()
-        page.lower()
-        names = [known for known in PAGE_ORDER if known in self._book]
+        self._book.add(name, page)
+        names = self._book.names
         self.pages.show_pages(names)
         if len(names) > 1:
             for known in names:
@@ -154,13 +115,10 @@ class Window(QWidget):
 
     def turn_to(self, name: str) -> None:
         """Open a page."""
-        for known, page in self._book.items():
-            page.setVisible(known == name)
+        self._book.turn_to(name)
         self.pages.turn_to(name)
-        page = self._book[name]
-        watching = page is self.page
-        self.keys.allow(WATCH_KEYS if watching else getattr(page, "KEY_GROUPS", ALWAYS))
-        if not watching:
+        self.keys.allow(self._book.key_groups(name))
+        if self._book[name] is not self.page:
             self.panels.close()
         self._focus_page()
 
@@ -172,25 +130,11 @@ class Window(QWidget):
     @property
     def open_page(self) -> str:
         """Name of the page that is open."""
-        return next(name for name, page in self._book.items() if not page.isHidden())
+        return self._book.open_page
 
     def key_pages(self) -> dict[str, tuple[str, ...]]:
         """Key groups that work, by page in the order of the work."""
-        return {
-            name: WATCH_KEYS
-            if self._book[name] is self.page
-            else getattr(self._book[name], "KEY_GROUPS", ALWAYS)
-            for name in PAGE_ORDER
-            if name in self._book
-        }
-
-    def _open_pages(self) -> list[SelfClosing]:
-        """The open page, where it has something of its own to put away."""
-        return [
-            page
-            for page in self._book.values()
-            if page.isVisible() and isinstance(page, SelfClosing)
-        ]
+        return {name: self._book.key_groups(name) for name in self._book.names}
 
     def _connect(self) -> None:
         bridge, picture = self._bridge, self.page.dial.picture
@@ -315,7 +259,7 @@ class Window(QWidget):
             self.clock_sheet.close_sheet()
         elif self.key_sheet.isVisible():
             self.key_sheet.close_sheet()
-        elif self.panels.close() or any(page.close_own() for page in self._open_pages()):
+        elif self.panels.close() or self._book.close_own():
             return
         elif self.page.dial.picture.whole:
             self.page.dial.picture.show_whole(False)
@@ -386,8 +330,7 @@ class Window(QWidget):
         self.panels.camera.hold(None if session is None else session.camera)
 
     def _settings_changed(self, settings: Settings) -> None:
-        for page in self._book.values():
-            cast(Page, page).set_settings(settings)
+        self._book.set_settings(settings)
         self.panels.set_settings(settings)
         self.helps.set_settings(settings)
 
@@ -431,9 +374,7 @@ class Window(QWidget):
     def lay_out(self) -> None:
         """Place everything for the present size."""
         look, width, height = self._look, self.width(), self.height()
-        for page in self._book.values():
-            page.setGeometry(0, 0, width, height)
-            cast(Page, page).set_look(look)
+        self._book.lay_out(width, height, look)
         # Its words end before the ring, nearer to it than blocks of words.
         self.pages.set_look(look, self.page.free_width(0, look.px(4.6)) + look.px(0.5))
         self.pages.move(round(look.px(2)), round(look.px(1.6)))
@@ -487,10 +428,7 @@ class Window(QWidget):
             event.ignore()
             return
         self.hide()
-        words = list(self._bridge.stop(STOP_S))
-        for page in self._book.values():
-            if isinstance(page, Working):
-                words.extend(page.finish(STOP_S / 2))
+        words = [*self._bridge.stop(STOP_S), *self._book.finish(STOP_S / 2)]
         try:
             self.sources.finish(STOP_S / 2)
         except WorkerStuck as error:

@@ -13,10 +13,10 @@ from PyQt6.QtWidgets import QApplication, QWidget
 
 from liveview.gui.actions import VIEW_WORDS, actions_for
 from liveview.gui.align_page import AlignPage
+from liveview.gui.book import PAGE_KEYS, PAGE_ORDER
 from liveview.gui.guide import CONTENTS, PAGE_GUIDES, GuidePage, GuideSheet, guide_file
 from liveview.gui.keys import KeyMap
 from liveview.gui.theme import Look
-from liveview.gui.window import PAGE_KEYS, PAGE_ORDER
 
 FOLDER = guide_file("index").parent
 LINK = re.compile(r"(!?)\[([^\]]+)\]\(([^)]+)\)")

@@ -10,10 +10,10 @@ from PyQt6.QtTest import QTest
 from PyQt6.QtWidgets import QAbstractButton, QApplication, QLineEdit
 from support.window_rig import WindowRig, disc_frames, scripted
 
+from liveview.gui.book import PAGE_KEYS
 from liveview.gui.other_pages import add_other_pages_later
 from liveview.gui.pad import Pad
 from liveview.gui.plan_page import PlanPage
-from liveview.gui.window import PAGE_KEYS
 
 
 @pytest.fixture
