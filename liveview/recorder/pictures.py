@@ -1,4 +1,4 @@
-"""PNG files by the video library's own coder: 8 and 16 bit grey, 8 bit colour.
+"""PNG files: 8 and 16 bit grey, 8 bit colour.
 
 Calibration pictures are light, not codes: a PNG's 0..65535 stands linearly for light 0 ..
 ``full_scale`` (1.0, the camera's top code, unless the picture is brighter).
@@ -7,39 +7,23 @@ Calibration pictures are light, not codes: a PNG's 0..65535 stands linearly for 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from liveview.errors import InputUnreadable
+from liveview.imaging.cv import cv2
 from liveview.model import Light, Pixels
 from liveview.recorder.files import write_whole
 
-if TYPE_CHECKING:
-    import av  # in functions too: the window opens without it
-
 TOP = 65535
-_FORMATS = {("uint8", 2): "gray", ("uint16", 2): "gray16be", ("uint8", 3): "rgb24"}
 
 
 def encode_png(pixels: Pixels) -> bytes:
     """PNG of grey (rows, columns) uint8 or uint16, or BGR (rows, columns, 3) uint8."""
-    import av
-
-    height, width = pixels.shape[:2]
-    name = _FORMATS[str(pixels.dtype), pixels.ndim]
-    coder = av.CodecContext.create("png", "w")
-    coder.width, coder.height, coder.pix_fmt = width, height, name
-    frame = av.VideoFrame(width, height, name)
-    ordered = (
-        pixels[..., ::-1] if pixels.ndim == 3 else pixels.astype(pixels.dtype.newbyteorder(">"))
-    )
-    raw = np.ascontiguousarray(ordered).view(np.uint8).reshape(height, -1)
-    plane = np.frombuffer(memoryview(frame.planes[0]), np.uint8).reshape(height, -1)
-    plane[:, : raw.shape[1]] = raw
-    frame.pts = 0
-    return b"".join(bytes(packet) for packet in (*coder.encode(frame), *coder.encode(None)))
+    _, data = cv2.imencode(".png", pixels)
+    return data.tobytes()
 
 
 def write_png(path: Path, pixels: Pixels) -> None:
@@ -55,23 +39,16 @@ def read_png(path: Path) -> NDArray[Any]:
     InputUnreadable
         Missing, damaged, or not grey.
     """
-    import av
-
     try:
-        coder = av.CodecContext.create("png", "r")
-        frames = coder.decode(av.Packet(path.read_bytes()))
-    except (OSError, av.error.FFmpegError) as error:
+        data = np.frombuffer(path.read_bytes(), np.uint8)
+    except OSError as error:
         raise InputUnreadable("cannot read this picture", str(path)) from error
-    if len(frames) != 1 or frames[0].format.name not in ("gray", "gray16be"):
+    pixels: NDArray[Any] | None = cv2.imdecode(data, cv2.IMREAD_UNCHANGED) if data.size else None
+    if pixels is None:
+        raise InputUnreadable("cannot read this picture", str(path))
+    if pixels.ndim != 2:
         raise InputUnreadable("is not a single grey picture", str(path))
-    return _grey(frames[0])
-
-
-def _grey(frame: av.VideoFrame) -> NDArray[Any]:
-    kind = np.dtype(">u2" if frame.format.name == "gray16be" else "u1")
-    plane = np.frombuffer(memoryview(frame.planes[0]), np.uint8).reshape(frame.height, -1)
-    rows = np.ascontiguousarray(plane[:, : frame.width * kind.itemsize])
-    return rows.view(kind).astype(kind.newbyteorder("="))
+    return pixels
 
 
 def light_to_codes(light: Light) -> tuple[NDArray[np.uint16], float]:

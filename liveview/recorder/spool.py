@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import errno
 import json
+import math
 import os
 import struct
 import zlib
@@ -37,6 +38,7 @@ from liveview.model import (
     SoundBlock,
     Spotted,
 )
+from liveview.recorder import pictures
 from liveview.recorder.description import (
     describe_spotted,
     describe_start,
@@ -93,6 +95,8 @@ class SpoolWriter:
         self._folder.mkdir(exist_ok=True)
         self._frame_bytes = int(np.prod(start.source.shape)) * start.source.dtype.itemsize
         self.frames = 0
+        self._shows, self._named = 0, False
+        """Which of its frames shows the spark, and whether the trigger named that one."""
         self._blocks = 0
         self._samples = 0
         self._marks_size = 0
@@ -144,6 +148,10 @@ class SpoolWriter:
         )
         place = self.frames * FRAME_RECORD
         write_at(self._files["frames.idx"], place, memoryview(_sealed(record)))
+        if stamp.time_s <= self.start.spotted.time_s and not self._named:
+            self._shows = self.frames
+        if stamp.number == self.start.spotted.frame:
+            self._shows, self._named = self.frames, True
         self.frames += 1
 
     def add_sound(self, block: SoundBlock) -> None:
@@ -210,6 +218,18 @@ class SpoolWriter:
         for file in self._files.values():
             file.close()
 
+    def write_poster(self) -> None:
+        """``poster.png``, for lists, until the conversion makes it again; after ``end``."""
+        if not self.frames:
+            return
+        source = self.start.source
+        offset = self._shows * self._frame_bytes
+        raw = np.fromfile(
+            self._folder / "frames.raw", source.dtype, math.prod(source.shape), offset=offset
+        )
+        small = pictures.poster(raw.reshape(source.shape), source.white)
+        pictures.write_png(self.part / "poster.png", small)
+
     def copy_into(self, other: SpoolWriter) -> None:
         """Give a fresh writer at another place all that was written here.
 
@@ -232,6 +252,7 @@ class SpoolWriter:
         for name, size in sizes.items():
             other._copy(self._files[name], name, size)
         other.frames, other._blocks, other._samples = self.frames, self._blocks, self._samples
+        other._shows, other._named = self._shows, self._named
         other._marks_size = self._marks_size
 
     @property

@@ -121,6 +121,9 @@ class EventWriter:
         assert spool is not None
         complete = item.complete and not self._cut
         spool.end(complete, item.dropped)
+        with contextlib.suppress(OSError):
+            # Lists do without it; what is wrong with the disk, the conversion says.
+            spool.write_poster()
         if self._lock is not None:
             self._lock.release()
         self._spool = self._lock = None

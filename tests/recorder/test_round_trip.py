@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 
 import av
@@ -9,8 +10,12 @@ import numpy as np
 import pytest
 
 from liveview.errors import InputUnreadable
+from liveview.imaging.cv import cv2
 from liveview.model import Cause, SoundBlock, Spotted
-from liveview.recorder import Recorder, StoredEvent
+from liveview.recorder import Recorder, StoredEvent, recover
+from liveview.recorder.files import Room
+from liveview.recorder.pictures import poster
+from liveview.recorder.spool import SpoolWriter
 
 
 @pytest.mark.slow
@@ -201,3 +206,26 @@ def test_sound_of_too_many_channels_stays_raw_and_readable(kit) -> None:
             kit.assert_same(event, made)
     finally:
         recorder.close()
+
+
+@pytest.mark.parametrize("frame", [105, 109, None], ids=["lost", "named", "by time"])
+@pytest.mark.parametrize("shape", [(720, 1300), (31, 47, 3)])
+def test_the_picture_for_lists_is_there_before_the_conversion(kit, shape, frame) -> None:
+    made = kit.make(shape=shape, blocks=0)
+    start = dataclasses.replace(
+        made.start, spotted=dataclasses.replace(made.start.spotted, frame=frame)
+    )
+    part = kit.folder / "one.part"
+    part.mkdir(parents=True)
+    spool = SpoolWriter(part, start, Room(kit.folder, 0))
+    for one in made.frames:
+        spool.add_frame(one)
+    spool.end(True, 0)
+    spool.write_poster()
+    before = (part / "poster.png").read_bytes()
+    (done,) = recover(kit.folder)
+    assert done.path is not None
+    assert (done.path / "poster.png").read_bytes() == before
+    with StoredEvent.open(done.path) as event:
+        shown = poster(event.frame(event.spark_index).pixels, 255)
+    np.testing.assert_array_equal(cv2.imread(str(done.path / "poster.png"), -1), shown)
