@@ -1,8 +1,8 @@
 """The blade meter: uncut fraction and tilt of the disc, from light and the calibration.
 
-``T = (I - I_dark)/(I_open - I_dark)`` per pixel, in linear light, clipped pixels left out. The
-tilt is that of a plane fitted to T (never to the raw picture: an uneven lamp would tilt it),
-robustly, so that dust and flow do not tilt it.
+``T = (I - I_dark)/(I_open - I_dark)`` per pixel, in linear light; clipped pixels and what an
+opaque thing hides are left out. The tilt is that of a plane fitted to T (never to the raw picture:
+an uneven lamp would tilt it), robustly, so that dust and flow do not tilt it.
 
 ::
 
@@ -31,6 +31,9 @@ _OPPOSITE = {
     Side.TOP: Side.BOTTOM,
     Side.BOTTOM: Side.TOP,
 }
+_OPAQUE = 0.1
+_LEAST_OPAQUE = 0.04
+_LEAST_REST, _MOST_REST = 0.05, 0.9
 EVEN_TILT = 0.02
 """Tilts up to this, or three of their sigma, count as even."""
 
@@ -103,6 +106,9 @@ class BladeMeter:
         matrix = self._matrix
         if kept < total:
             share, matrix = share[fine], matrix[:, fine]
+        lit = _in_the_light(share)
+        if lit is not None:
+            share, matrix, kept = share[lit], matrix[:, lit], int(np.count_nonzero(lit))
         values = share.astype(np.float64)
         uncut = float(values.mean())
         plane = _robust_plane(values, matrix) if kept >= 50 else None
@@ -110,6 +116,22 @@ class BladeMeter:
             return BladeFit(uncut, None, None, None, kept / total)
         across, along, sigma = plane
         return BladeFit(uncut, -2 * across, -2 * along, 2 * sigma, kept / total)
+
+
+def _in_the_light(share: Light) -> NDArray[np.bool_] | None:
+    """Which samples see past a hand or a thing in the light; None where there is nothing opaque.
+
+    An opaque thing is dark against the rest with next to nothing between, while a flow and the
+    shadow of a blade off the focus have all shades. Where the rest is not cut, the dark part may
+    be the shadow of a blade far from the focus, so that everything counts.
+    """
+    rest = float(np.partition(share, 3 * share.size // 4)[3 * share.size // 4])
+    if not _LEAST_REST < rest < _MOST_REST:
+        return None
+    dark = share < _OPAQUE * rest
+    opaque = np.count_nonzero(dark) / share.size
+    shades = np.count_nonzero(share < 0.5 * rest) / share.size - opaque
+    return ~dark if opaque > _LEAST_OPAQUE and shades < opaque / 3 else None
 
 
 def _axes(

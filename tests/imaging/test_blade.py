@@ -81,6 +81,43 @@ def test_dust_and_flow_do_not_tilt_it() -> None:
     assert 0 < fit.tilt_sigma < 0.01
 
 
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
+@pytest.mark.parametrize("reach", [0.3, 0.9])
+def test_a_hand_in_the_light_does_not_count(share: float, reach: float) -> None:
+    """``reach`` is how far the hand comes up from the lower rim, in radii: 9 and 45 % of it."""
+    hand = (Y - DISC.cy) / DISC.radius > 1.0 - reach
+    frame = np.where(hand, light(0.003, 0.002), light(share - 0.2 * share * towards(Side.LEFT)))
+    fit = meter().read(frame.astype(np.float32), FINE)
+    assert fit is not None
+    assert fit.uncut == pytest.approx(share, abs=0.01)
+    assert fit.tilt_across == pytest.approx(0.4 * share, abs=0.01)
+    assert fit.tilt_along == pytest.approx(0.0, abs=0.01)
+    # Share of the disc that a chord leaves over; the meter's rim of two pixels is left out.
+    over = 1.0 - (np.arccos(1 - reach) - (1 - reach) * np.sqrt(1 - (1 - reach) ** 2)) / np.pi
+    assert fit.valid == pytest.approx(over, abs=0.02)
+
+
+@pytest.mark.parametrize("ramp", [0.01, 0.5, 2.0])
+def test_the_shadow_of_a_blade_off_the_focus_counts(ramp: float) -> None:
+    """From hardly a ramp (half dark, half open) to one over the whole disc."""
+    share = np.clip(0.5 - towards(Side.LEFT) / ramp, 0.0, 1.0)
+    fit = meter().read(light(share, 0.002), FINE)
+    assert fit is not None
+    assert fit.valid == 1
+    assert fit.uncut == pytest.approx(0.5, abs=0.01)
+    assert fit.tilt_across is not None and fit.tilt_across > 0.5
+
+
+def test_all_shades_of_a_flow_count() -> None:
+    """A plume as strong as the range: from black to twice the light and back."""
+    across = np.clip((X - DISC.cx) / 30.0, -1.0, 1.0)
+    share = 0.5 - 0.5 * np.sin(np.pi * across)
+    fit = meter().read(light(share, 0.002), FINE)
+    assert fit is not None
+    assert fit.valid == 1
+    assert fit.uncut == pytest.approx(0.5, abs=0.01)
+
+
 def test_nothing_usable() -> None:
     assert meter().read(light(0.5), np.zeros_like(FINE)) is None
 
