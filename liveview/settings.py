@@ -178,7 +178,8 @@ class Catch(Section):
     """Arm again after an event."""
     learn_s: Seconds = Field(2.0, gt=0, le=60)
     after_frames: int | None = Field(None, ge=1)
-    """Keep an event so many frames after arming, whatever is seen or heard."""
+    """Keep an event so many frames after arming, whatever is seen or heard; with ``again`` so many
+    frames after each event, too."""
 
 
 class Sound(Section):

@@ -169,19 +169,18 @@ class Capture:
         self, source: FrameSource, ring: FrameRing, spare: Pixels, stamp: FrameStamp
     ) -> None:
         slot = ring.claim()
-        if slot is None:
-            source.read_into(spare)
-            return
         try:
-            source.read_into(slot.pixels)
+            source.read_into(spare if slot is None else slot.pixels)
         except BaseException:
-            ring.abandon(slot)
+            if slot is not None:
+                ring.abandon(slot)
             raise
         if self._times and stamp.time_s - self._times[-1] > HOLE_S:
             self._times.clear()
         self._times.append(stamp.time_s)
         self._arrived_s = self._clock()
-        ring.publish(slot, stamp, self._arrived_s)
+        if slot is not None:
+            ring.publish(slot, stamp, self._arrived_s)
         if self._board.state is not SessionState.RUNNING:
             self._worked = True
             self._retry_s = FIRST_RETRY_S

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from liveview.engine.ring import FrameRing, RingLease
 from liveview.engine.soundring import SoundRing, block_end_s
-from liveview.model import EventSink, EventStart, SoundBlock, Spotted
+from liveview.model import EventSink, EventStart, SoundBlock, SourceInfo, Spotted
 from liveview.trigger.arming import Action, Begin, End, Mark
 
 SOUND_PATIENCE_S = 0.6
 """How long the end of an event waits for the sound that belongs to its last frames."""
+HOLE_S = 2.0
+"""Frames that are farther apart (or five frame periods) belong to two events."""
+
+
+def hole_s(info: SourceInfo) -> float:
+    """Longest time without a frame inside an event, seconds."""
+    return max(HOLE_S, 5.0 / info.rate_hz) if info.rate_hz else HOLE_S
 
 
 class EventBuilder:
@@ -23,7 +30,8 @@ class EventBuilder:
                             '--------Begin----------'
 
     Used by the watch thread only. The pre-trigger frames are leased from the ring at the moment of
-    the trigger; overlapping events lease the same frames again.
+    the trigger; overlapping events lease the same frames again. What lies before a hole in them is
+    left out, and so is sound that was first opened while the event was under way.
 
     Parameters
     ----------
@@ -42,6 +50,7 @@ class EventBuilder:
         self._describe = describe
         self._sounds = sounds
         self._open = False
+        self._hears = False
         self._sent = -1
         self._since_s = 0.0
         self._last_block = -1
@@ -82,7 +91,7 @@ class EventBuilder:
     def sound(self, number: int, block: SoundBlock) -> None:
         """The next sound block, with its running number in the sound ring."""
         self._heard_block = number
-        if not self._open or number <= self._last_block:
+        if not (self._open and self._hears) or number <= self._last_block:
             return
         if block_end_s(block) <= self._since_s:
             return
@@ -109,12 +118,19 @@ class EventBuilder:
     def _begin(self, action: Begin, ring: FrameRing, last: int) -> None:
         if self._open:
             self.close()
-        self._sink.begin(self._describe(action.spotted))
-        self._open, self._since_s, self._ending = True, action.since_s, None
-        for lease in ring.between(action.since_s, last):
+        start = self._describe(action.spotted)
+        self._sink.begin(start)
+        self._hears = start.sound is not None
+        leases = ring.between(action.since_s, last)
+        before = _before_hole(leases, hole_s(ring.info))
+        since_s = leases[before].frame.time_s if before else action.since_s
+        self._open, self._since_s, self._ending = True, since_s, None
+        for lease in leases[:before]:
+            lease.release()
+        for lease in leases[before:]:
             self._sink.add_frame(lease)
         self._sent = last
-        for block in self._sounds.since(action.since_s, self._heard_block):
+        for block in self._sounds.since(since_s, self._heard_block) if self._hears else ():
             self._sink.add_sound(block)
         self._last_block = self._heard_block
 
@@ -132,3 +148,12 @@ class EventBuilder:
         if self._ending is not None:
             complete, self._ending, self._open = self._ending.complete, None, False
             self._sink.end(complete)
+
+
+def _before_hole(leases: Sequence[RingLease], longest_s: float) -> int:
+    """How many of the frames lie before the last hole among them."""
+    times_s = [lease.frame.time_s for lease in leases]
+    for index in range(len(times_s) - 1, 0, -1):
+        if times_s[index] - times_s[index - 1] > longest_s:
+            return index
+    return 0

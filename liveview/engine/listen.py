@@ -50,6 +50,7 @@ class Listen:
         self._board = board
         self._wanted = wanted
         self._info: SoundInfo | None = None
+        self._heard: SoundInfo | None = None
         self._worked = False
         self._again = threading.Event()
 
@@ -57,6 +58,11 @@ class Listen:
     def info(self) -> SoundInfo | None:
         """What the open source says of itself; None while there is none."""
         return self._info
+
+    @property
+    def heard(self) -> SoundInfo | None:
+        """What the source of the newest blocks said of itself, open or not; None before one."""
+        return self._heard
 
     def reopen(self) -> None:
         """Close the source and open a new one, as the settings want it now."""
@@ -96,7 +102,7 @@ class Listen:
         """One life of a source; True when there is nothing more to come."""
         source = self._make()
         try:
-            self._info = source.open()
+            self._info = self._heard = source.open()
             self._worked = True
             while not (stop.is_set() or self._again.is_set()):
                 block = source.read(READ_TIMEOUT_S)

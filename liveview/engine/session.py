@@ -341,12 +341,7 @@ class Session:
                 self._sound_wanted(settings)
             self._listen.reopen()
         self._chain.want(settings, self._disc)
-
-        def change(catcher: Catcher, feed: Feed) -> tuple[()]:
-            catcher.apply(settings)
-            return ()
-
-        self._watch.order(change)
+        self._watch.want(settings)
 
     def arm(self) -> None:
         """Learn the quiet, then wait for a spark."""
@@ -421,7 +416,7 @@ class Session:
             cause=spotted.cause,
             spotted=spotted,
             source=feed.info,
-            sound=None if self._listen is None else self._listen.info,
+            sound=None if self._listen is None else self._listen.heard,
             calibration=self._calibrating.calibration,
             settings=self._settings.to_mapping(),
             disc=self._found_disc(),

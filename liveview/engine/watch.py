@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from liveview.engine.bell import Bell
-from liveview.engine.eventbuilder import EventBuilder
+from liveview.engine.eventbuilder import EventBuilder, hole_s
 from liveview.engine.feed import Feed
 from liveview.engine.signals import Signals
 from liveview.engine.soundring import SoundRing, block_end_s
@@ -22,6 +22,7 @@ from liveview.model import (
     Spotted,
     TriggerReading,
 )
+from liveview.settings import Settings
 from liveview.trigger.arming import Action, Begin, Mark
 from liveview.trigger.catcher import Catcher
 
@@ -32,15 +33,13 @@ WAIT_S = 0.25
 KEPT_SPOTS = 32
 _ASKED = (Cause.HAND, Cause.COUNT)
 """Events that no detector spotted."""
-CUT_AFTER_S = 2.0
-"""An event is cut short when no frame came for this long (or five frame periods)."""
 
 
 class Watch:
     """Body of the watch thread.
 
-    Orders (arm, disarm, trigger, other settings) are carried out between two frames, in the
-    order in which they came; at most ``MOST_ORDERS`` may wait, the next is refused.
+    Orders (arm, disarm, trigger) are carried out between two frames, in the order in which they
+    came; at most ``MOST_ORDERS`` may wait, the next is refused. Of other settings the newest count.
 
     Parameters
     ----------
@@ -94,6 +93,8 @@ class Watch:
         self._orders: queue.Queue[Callable[[Catcher, Feed], tuple[Action, ...]]] = queue.Queue(
             MOST_ORDERS
         )
+        self._wanted: Settings | None = None
+        self._applied: Settings | None = None
         self._feed: Feed | None = None
         self._catcher: Catcher | None = None
         self._sequence = -1
@@ -153,13 +154,19 @@ class Watch:
             sound_error_s=self._sound_error_s if self._hears() else None,
         )
 
+    def want(self, settings: Settings) -> None:
+        """Use other settings from the next frame on; for any thread."""
+        self._wanted = settings
+        self._bell.ring()
+
     def order(self, what: Callable[[Catcher, Feed], tuple[Action, ...]]) -> None:
         """Have something done between two frames.
 
         Raises
         ------
         BadRequest
-            Too many orders are waiting: the watch thread does not keep up.
+            Too many orders are waiting: no source is open yet, or the watch thread does not
+            keep up.
         """
         try:
             self._orders.put_nowait(what)
@@ -187,7 +194,7 @@ class Watch:
         feed, catcher = self._feed, self._catcher
         if feed is None or catcher is None:
             return False
-        catcher.set_disc(self._found_disc())
+        self._act(catcher.set_disc(self._found_disc()), feed)
         self._follow_camera(feed, catcher)
         worked = self._carry_out(feed, catcher)
         for _ in range(FRAMES_AT_A_TIME):
@@ -228,7 +235,10 @@ class Watch:
             self._builder.new_ring()
 
     def _carry_out(self, feed: Feed, catcher: Catcher) -> bool:
-        worked = False
+        wanted, worked = self._wanted, False
+        if wanted is not None and wanted is not self._applied:
+            catcher.apply(wanted)
+            self._applied, worked = wanted, True
         while not self._orders.empty():
             self._act(self._orders.get_nowait()(catcher, feed), feed)
             worked = True
@@ -240,7 +250,7 @@ class Watch:
             return False
         self._missed += lease.sequence - self._sequence - 1
         self._sequence = lease.sequence
-        if self._catching and lease.frame.time_s - self._newest_s > self._patience_s(feed):
+        if self._catching and lease.frame.time_s - self._newest_s > hole_s(feed.info):
             self._cut(feed, catcher)
         self._newest_s, self._newest_at_s = lease.frame.time_s, self._clock()
         self._frame_error_s = lease.frame.stamp.error_s
@@ -297,17 +307,12 @@ class Watch:
             return
         if not self._more():
             self._flush(feed, catcher)
-        elif self._catching and self._clock() - self._newest_at_s > self._patience_s(feed):
+        elif self._catching and self._clock() - self._newest_at_s > hole_s(feed.info):
             self._cut(feed, catcher)
 
     @property
     def _catching(self) -> bool:
         return self._builder is not None and self._builder.busy
-
-    @staticmethod
-    def _patience_s(feed: Feed) -> float:
-        period_s = 1.0 / feed.info.rate_hz if feed.info.rate_hz else 0.0
-        return max(CUT_AFTER_S, 5 * period_s)
 
     def _cut(self, feed: Feed, catcher: Catcher) -> None:
         """An event under way ends: its frames have a hole that is no part of it."""

@@ -135,7 +135,9 @@ class CatchPage(QWidget):
             Action("caught put back", ("U", "Ctrl+Z"), "Put it back", group, self.put_back),
             Action("caught spark", ("Y",), "A spark of the simulated rig", group, self.spark),
             Action("caught cautions", ("K",), "Cautions for sparks", group, self.toggle_cautions),
-            Action("caught quiet", ("Q",), "Learn the quiet (again)", group, self.learn_quiet),
+            Action(
+                "caught quiet", ("Q",), "Learn the quiet (again)", group, self._controls.learn_quiet
+            ),
             Action("caught microphone", ("M",), "The microphone", group, self.toggle_microphone),
             Action("caught folder", ("O",), "Another folder for events", group, self.ask_folder),
         )
@@ -285,13 +287,6 @@ class CatchPage(QWidget):
     @property
     def _panel(self) -> TuningPanel:
         return self.microphone.rows if self.microphone.isVisible() else self.rows
-
-    def learn_quiet(self) -> None:
-        """Arm by learning the quiet, also when it is armed already."""
-        if self._bridge.session is None:
-            self._bridge.said.emit("No source is open yet.")
-        else:
-            self._bridge.session.arm()
 
     def toggle_microphone(self) -> None:
         """The microphone's sheet, or back."""

@@ -67,9 +67,17 @@ class Controls:
         if session is None:
             self._say("No source is open yet.")
         elif session.status().arm is ArmState.OFF:
-            session.arm()
+            self._try(session.arm)
         else:
-            session.disarm()
+            self._try(session.disarm)
+
+    def learn_quiet(self) -> None:
+        """Arm by learning the quiet, also when it is armed already."""
+        session = self._bridge.session
+        if session is None:
+            self._say("No source is open yet.")
+        else:
+            self._try(session.arm)
 
     def trigger(self) -> None:
         """Keep an event now."""
@@ -77,7 +85,7 @@ class Controls:
         if session is None:
             self._say("No source is open yet.")
         else:
-            session.trigger()
+            self._try(session.trigger)
 
     def place_disc(self, disc: Disc | None) -> None:
         """Set the disc, or have it found."""
@@ -139,6 +147,12 @@ class Controls:
             return
         self._bridge.apply(settings)
         self._changed(settings)
+
+    def _try(self, what: Callable[[], None]) -> None:
+        try:
+            what()
+        except LiveviewError as error:
+            self._say(str(error))
 
     def _say(self, words: str) -> None:
         self._bridge.said.emit(words)

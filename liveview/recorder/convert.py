@@ -42,6 +42,8 @@ from liveview.recorder.spool import NS, SPOOL, to_ns
 from liveview.recorder.unspool import SoundRecord, SpoolReader
 
 LOCK = "lock"
+SOUND_HOLE_S = 0.1
+"""Times of blocks that are farther apart than their samples tell by this are a hole."""
 LONGEST_FILL_S = 60.0
 """Longer gaps in the sound are not filled with silence."""
 
@@ -183,12 +185,13 @@ class _Conversion:
         assert self._sound is not None
         longest = round(LONGEST_FILL_S * self._sound.rate)
         at = 0
-        for number, record in enumerate(self._records):
-            fill = min(record.lost_before, longest) if number else 0
+        for before, record in zip([None, *self._records], self._records, strict=False):
+            lost = missing_samples(before, record, self._sound.rate)
+            fill = 0 if before is None else min(lost, longest)
             silence = np.zeros((fill, self._sound.channels), np.float32)
             at += fill
             yield (
-                dataclasses.replace(record, first_sample=at),
+                dataclasses.replace(record, first_sample=at, lost_before=lost),
                 [silence, self._reader.samples(record)],
             )
             at += record.samples
@@ -339,6 +342,20 @@ class _Conversion:
             "channels": self._sound.channels,
             "start_ns": track[0].start_ns,
         }
+
+
+def missing_samples(before: SoundRecord | None, record: SoundRecord, rate: int) -> int:
+    """Samples missing between two blocks of a spool, so that sound and pictures keep step.
+
+    The source's own count and the samples of damaged blocks between them, or what the times tell
+    when it is more: a microphone that was opened anew counts nothing.
+    """
+    if before is None:
+        return record.lost_before
+    counted = record.lost_before + record.first_sample - before.first_sample - before.samples
+    apart_ns = record.start_ns - before.start_ns
+    by_time = round(apart_ns * rate / NS) - before.samples
+    return by_time if by_time > counted + SOUND_HOLE_S * rate else counted
 
 
 def clipped_mask(calibration: Calibration) -> NDArray[np.uint8] | None:

@@ -73,7 +73,7 @@ class Inbox:
     ----------
     limit_bytes : int
         Frames and sound beyond this are refused and counted (``"drop"``), or the giver waits
-        (``"wait"``, for recordings that pace nobody).
+        (``"wait"``, for recordings that pace nobody). One item is always taken, however large.
     """
 
     def __init__(self, limit_bytes: int, when_full: WhenFull) -> None:
@@ -102,7 +102,7 @@ class Inbox:
         with self._changed:
             if self._closed:
                 return False
-            while size and self._bytes + size > self._limit:
+            while size and self._bytes and self._bytes + size > self._limit:
                 if self._when_full == "drop" or self._holding or self._closed:
                     return False
                 self._changed.wait()

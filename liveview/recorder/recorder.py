@@ -209,9 +209,11 @@ class Recorder:
 
     def drain(self, timeout_s: float | None = None) -> bool:
         """Wait until all events are written and converted; False in trouble or after the time."""
-        return self._inbox.wait_until_empty(timeout_s) and self._converter.wait_until_done(
-            timeout_s
-        )
+        end_s = None if timeout_s is None else time.monotonic() + timeout_s
+        if not self._inbox.wait_until_empty(timeout_s):
+            return False
+        left_s = None if end_s is None else max(0.0, end_s - time.monotonic())
+        return self._converter.wait_until_done(left_s)
 
     def close(self, timeout_s: float = 5.0) -> None:
         """Write what waits, then end both threads. Spools not converted yet wait for the next

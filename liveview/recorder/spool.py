@@ -161,6 +161,10 @@ class SpoolWriter:
         channels = self.start.sound.channels if self.start.sound else samples.shape[1]
         if samples.ndim != 2 or samples.shape[1] != channels:
             raise ValueError(f"sound of shape {samples.shape}, expected (samples, {channels})")
+        if self.start.sound and block.rate_hz != self.start.sound.rate_hz:
+            raise ValueError(
+                f"sound of {block.rate_hz:g} Hz, the event began with {self.start.sound.rate_hz:g}"
+            )
         self._room.take(len(data) + SOUND_RECORD)
         write_at(self._files["sound.raw"], self._samples * channels * 4, data)
         record = SOUND_FORM.pack(
@@ -238,7 +242,8 @@ class SpoolWriter:
         Raises
         ------
         ReadBackFailed
-            What was written cannot be read any more (the disk is gone).
+            What was written cannot be read any more (the disk is gone); the other is as fresh
+            as it was.
         OSError
             The other place refuses.
         """
@@ -249,8 +254,13 @@ class SpoolWriter:
             "sound.idx": self._blocks * SOUND_RECORD,
             "marks.jsonl": self._marks_size,
         }
-        for name, size in sizes.items():
-            other._copy(self._files[name], name, size)
+        try:
+            for name, size in sizes.items():
+                other._copy(self._files[name], name, size)
+        except ReadBackFailed:
+            for file in other._files.values():
+                file.truncate(0)
+            raise
         other.frames, other._blocks, other._samples = self.frames, self._blocks, self._samples
         other._shows, other._named = self._shows, self._named
         other._marks_size = self._marks_size

@@ -209,8 +209,8 @@ class SpoolReader:
 
     @property
     def complete(self) -> bool:
-        """True when the event was ended properly and every frame written is readable."""
-        if self.end is None or not self.end.get("complete"):
+        """True when it was ended properly and all that was written of it is readable."""
+        if self.end is None or not self.end.get("complete") or self.damaged_blocks:
             return False
         return self.end.get("frames") == len(self.stamps)
 

@@ -158,11 +158,18 @@ class Catcher:
         self._crack.delay_s = self._pairing.path_s = path_of(settings)
         self._after_frames = settings.catch.after_frames
 
-    def set_disc(self, disc: Disc | None) -> None:
-        """Where the mirror is in the picture; small moves are ignored."""
-        if not _same_place(disc, self._disc):
-            self._disc = disc
-            self._flash.set_disc(disc)
+    def set_disc(self, disc: Disc | None) -> tuple[Action, ...]:
+        """Where the mirror is in the picture; small moves are ignored.
+
+        Elsewhere, what was learnt of the pictures does not hold.
+        """
+        if _same_place(disc, self._disc):
+            return ()
+        knew = self._flash.ready
+        actions = self._spots(self._flash.flush())
+        self._disc = disc
+        self._flash.set_disc(disc)
+        return actions + self._relearn(("the mirror's place",)) if knew else actions
 
     def set_sound(self, there: bool) -> None:
         """Whether sound comes in at present."""
@@ -170,14 +177,18 @@ class Catcher:
 
     def set_source(self, info: SourceInfo) -> tuple[Action, ...]:
         """Another format: an event under way ends, the quiet is learnt anew."""
-        ended = self._arming.cut(self._seen_s)
-        return ended + self.camera_changed(("the picture's format",), info)
+        actions = self._spots(self._flash.flush()) + self._arming.cut(self._seen_s)
+        return actions + self.camera_changed(("the picture's format",), info)
 
     def camera_changed(self, what: tuple[str, ...], info: SourceInfo) -> tuple[Action, ...]:
         """Exposure, gain or the like changed: what was learnt of the pictures does not hold."""
+        actions = self._spots(self._flash.flush())
         self._info = info
         self._flash = FlashDetector(self._info, self._flash.sigma)
         self._flash.set_disc(self._disc)
+        return actions + self._relearn(what)
+
+    def _relearn(self, what: tuple[str, ...]) -> tuple[Action, ...]:
         if self._pairing.on in ("off", "sound"):
             return ()
         self._anew = f"{' and '.join(what)} changed"

@@ -29,7 +29,7 @@ from liveview.settings import Settings
     "frame numbers go on",
 )
 def test_unplugged_and_back(tmp_path: Path, fault: Fault, monkeypatch) -> None:
-    monkeypatch.setattr("liveview.engine.watch.CUT_AFTER_S", 0.3)
+    monkeypatch.setattr("liveview.engine.eventbuilder.HOLE_S", 0.3)
     with LiveStream(tmp_path, catching(post_trigger_s=30)) as live:
         live.session.trigger()
         live.runs()

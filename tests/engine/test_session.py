@@ -228,3 +228,22 @@ def test_a_fault_in_capture_is_said() -> None:
     with Rigged(lambda clock: Broken(info(), forever(info()), clock)) as session:
         wait_for(lambda: session.status().state is SessionState.FAILED)
         assert "capture failed" in session.status().words[0]
+
+
+def test_a_full_memory_is_not_taken_for_a_silent_source(monkeypatch):
+    monkeypatch.setattr("liveview.engine.session.SILENT_AFTER_S", 0.3)
+    says = info()
+    with Rigged(source(forever(says), says)) as session:
+        wait_for(lambda: session.status().counters.captured > 2)
+        held = []
+        ring = session._intake.feed.ring
+        while session.status().counters.lost_ring == 0:
+            held += ring.between(0.0, ring.captured)
+        lost = session.status().counters.lost_ring
+        full_s = session.clock()
+        wait_for(lambda: session.clock() > full_s + 0.6)
+        status = session.status()
+        assert status.counters.lost_ring > lost
+        assert not any("does not answer" in words for words in status.words)
+        for lease in held:
+            lease.release()

@@ -88,7 +88,7 @@ def test_event_is_cut_short_by_stop_and_by_disarm():
 
 @pytest.mark.slow
 def test_event_is_cut_short_when_frames_stop_coming(monkeypatch):
-    monkeypatch.setattr("liveview.engine.watch.CUT_AFTER_S", 0.2)
+    monkeypatch.setattr("liveview.engine.eventbuilder.HOLE_S", 0.2)
     says = info()
     stuck = Stuck()
     rigged = Rigged(
@@ -212,3 +212,26 @@ def test_a_stretch_of_frames_is_copied_out_of_the_memory():
         assert all(frame.pixels.base is None for frame in frames)  # copies, not the ring's memory
         assert len(session.frames_between(now - 0.1, now, most=2)) == 2
         assert session.frames_between(now + 10, now + 11) == ()
+
+
+@pytest.mark.slow
+def test_an_event_begins_after_a_hole_in_the_frames_before_it(monkeypatch):
+    monkeypatch.setattr("liveview.engine.eventbuilder.HOLE_S", 0.2)
+    says = info()
+    stuck = Stuck()
+    rigged = Rigged(
+        source([*repeat(scene(says), 30), stuck, *repeat(scene(says), 400)], says),
+        settings=quick(pre_trigger_s=10),
+    )
+    with rigged as session:
+        wait_for(lambda: session.status().counters.captured == 30)
+        before_s = rigged.clock()
+        wait_for(lambda: rigged.clock() > before_s + 0.4)
+        stuck.let_go.set()
+        wait_for(lambda: session.status().counters.captured > 40)
+        session.trigger()
+        assert rigged.sink.ended.wait(10)
+    (event,) = rigged.sink.events
+    assert event["complete"] is True
+    assert event["frames"][0] == 30
+    assert max(np.diff(event["times"])) < 0.2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
@@ -196,3 +197,59 @@ def test_the_background_and_the_disc_are_taken_anew() -> None:
         session.cancel_take()
         wait_for(lambda: session.status().taking is None)
         assert session.status().has == frozenset()
+
+
+class Slow(ScriptedSource):
+    """A source whose opening takes until it is let go."""
+
+    def __init__(self, *args: object) -> None:
+        super().__init__(*args)
+        self.let_go = threading.Event()
+
+    def open(self) -> SourceInfo:
+        self.let_go.wait(20)
+        return super().open()
+
+
+def test_settings_changed_while_no_source_is_open_all_count_and_none_is_refused():
+    says = info()
+    rigged = Rigged(lambda clock: Slow(says, forever(says), clock))
+    with rigged as session:
+        wait_for(lambda: bool(rigged.sources))
+        for number in range(200):
+            session.apply(quick(sensitivity_sigma=5.0 + number / 100))
+        session.arm()
+        rigged.sources[0].let_go.set()
+        wait_for(lambda: session.status().arm is ArmState.ARMED)
+        # At 6.99 in place of 5.00 noise alone triggers e^(6.99^2/2 - 5^2/2) times less often.
+        rate_hz = session.status().trigger.noise_rate_hz
+        assert rate_hz == pytest.approx(3 * says.rate_hz * math.exp(-(6.99**2) / 2))
+
+
+def test_what_was_heard_stays_known_while_the_microphone_is_opened_anew():
+    says = info()
+    opened = []
+    go = threading.Event()
+    silence = np.zeros((480, 1), np.float32)
+
+    def sound() -> ScriptedSound:
+        opened.append(True)
+        if len(opened) > 1:
+            go.wait(20)
+            raise SoundUnavailable("gone", "scripted")
+        now_s = rigged.clock()
+        run = (SoundBlock(silence, 48000.0, now_s + 0.01 * i) for i in range(3000))
+        return ScriptedSound(run, clock=rigged.clock)
+
+    rigged = Rigged(source(forever(says), says), settings=quick(), sound=sound)
+    with rigged as session:
+        wait_for(lambda: session.status().counters.sound_blocks > 3)
+        session.apply(quick().replaced("sound", rate_hz=44100.0))
+        wait_for(lambda: len(opened) > 1)
+        assert session.status().sound is None
+        session.trigger()
+        wait_for(lambda: bool(rigged.sink.events) and rigged.sink.ended.is_set())
+        go.set()
+    (event,) = rigged.sink.events
+    assert event["start"].sound is not None
+    assert event["sound"]

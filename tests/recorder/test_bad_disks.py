@@ -213,6 +213,7 @@ def test_a_disk_too_full_to_compress_keeps_the_raw_event_readable(kit, small_dis
             kit.assert_same(event, made)
 
 
+@pytest.mark.parametrize("gone", ["frames.raw", "sound.raw"])
 @pytest.mark.slow
 @pytest.mark.fault(
     "a disk is pulled out in the middle of an event and takes what was written with it",
@@ -220,28 +221,30 @@ def test_a_disk_too_full_to_compress_keeps_the_raw_event_readable(kit, small_dis
     then="the event goes on in the folder chosen next, marked incomplete; the words name what is "
     "left behind",
 )
-def test_a_disk_that_takes_its_frames_with_it(kit, fault: Fault, monkeypatch) -> None:
+def test_a_disk_that_takes_its_frames_with_it(kit, fault: Fault, monkeypatch, gone: str) -> None:
     monkeypatch.setattr("liveview.recorder.writer.LOOK_EVERY_S", 0.0)
-    made = kit.make(40, blocks=0)
+    made = kit.make(40, blocks=4)
     with Elsewhere(kit.store, kit.folder) as recorder:
         recorder.begin(made.start)
         for lease in made.leases[:20]:
             recorder.add_frame(lease)
+        recorder.add_sound(made.blocks[0])
+        recorder.add_frame(made.leases[20])  # the sound is on the disk when this one is
         wait_for(lambda: recorder.status().waiting_frames == 0)
-        (raw,) = kit.folder.rglob("frames.raw")
+        (raw,) = kit.folder.rglob(gone)
         os.truncate(raw, 1000)
         shutil.rmtree(kit.folder)
         kit.folder.write_text("in the way")
-        for lease in made.leases[20:]:
+        for lease in made.leases[21:]:
             recorder.add_frame(lease)
         recorder.end(True)
         wait_for(lambda: bool(recorder.status().words))
         recorder.save_pending(kit.folder.with_name("other"))
         wait_for(lambda: recorder.drain(1.0))
         said = "\n".join(recorder.status().words)
-        assert f"20 frames written before the disk went away {fault.says}" in said
+        assert f"21 frames written before the disk went away {fault.says}" in said
         with StoredEvent.open(recorder.events[-1].path) as event:
             assert not event.complete
             assert [frame.number for frame in event.frames()] == [
-                f.number for f in made.frames[20:]
+                f.number for f in made.frames[21:]
             ]

@@ -8,6 +8,7 @@ from support.waiting import wait_for
 
 from liveview.errors import BadRequest
 from liveview.recorder import Recorder, StoredEvent, recover
+from liveview.recorder.inbox import FrameItem, Inbox
 from liveview.settings import Store
 
 
@@ -162,3 +163,29 @@ class TestWordsOfAnEmptyEvent:
             assert [event.path.is_dir() for event in recorder.events] == [True]
         finally:
             recorder.close()
+
+
+@pytest.mark.parametrize("when_full", ["drop", "wait"])
+def test_a_frame_larger_than_the_memory_for_waiting_ones_is_taken_alone(kit, when_full) -> None:
+    made = kit.make(2, (16, 16), blocks=0)
+    inbox = Inbox(100, when_full)
+    first, second = (FrameItem(lease, 256) for lease in made.leases)
+    assert inbox.put(first)
+    if when_full == "drop":
+        assert not inbox.put(second)
+    inbox.done()
+    assert inbox.put(second)
+
+
+def test_drain_waits_once_for_both_queues(kit, monkeypatch) -> None:
+    """What writing took of the time is not given to compressing a second time."""
+    recorder = Recorder(kit.store, folder=kit.folder)
+    given = []
+    times = iter((100.0, 107.0))
+    monkeypatch.setattr("liveview.recorder.recorder.time.monotonic", lambda: next(times))
+    monkeypatch.setattr(recorder._inbox, "wait_until_empty", lambda limit_s: True)
+    monkeypatch.setattr(recorder._converter, "wait_until_done", lambda s: given.append(s) or True)
+    assert recorder.drain(10.0)
+    monkeypatch.undo()
+    assert given == [3.0]
+    recorder.close()

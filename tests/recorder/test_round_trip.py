@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import dataclasses
 import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import av
 import numpy as np
@@ -229,3 +232,65 @@ def test_the_picture_for_lists_is_there_before_the_conversion(kit, shape, frame)
     with StoredEvent.open(done.path) as event:
         shown = poster(event.frame(event.spark_index).pixels, 255)
     np.testing.assert_array_equal(cv2.imread(str(done.path / "poster.png"), -1), shown)
+
+
+def stored(kit, blocks: Sequence[SoundBlock], damage: Callable[[Path], None] = lambda spool: None):
+    """Blocks of sound through a spool: the event's description, and each block's times, seconds:
+    when it was taken and where its place in the track says that it was."""
+    made = kit.make(blocks=1)
+    part = kit.folder / "one.part"
+    part.mkdir(parents=True)
+    spool = SpoolWriter(part, made.start, Room(kit.folder, 0))
+    for frame in made.frames:
+        spool.add_frame(frame)
+    for block in blocks:
+        spool.add_sound(block)
+    spool.end(True, 0)
+    damage(part / "spool")
+    (done,) = recover(kit.folder)
+    assert done.path is not None
+    with (done.path / "sound.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    start_s = int(rows[0]["start_ns"]) / 1e9
+    with StoredEvent.open(done.path) as event:
+        taken = [block.start_s for block in event.sound()]
+        return event, taken, [start_s + int(row["first_sample"]) / 48000 for row in rows]
+
+
+def tone(start_s: float) -> SoundBlock:
+    samples = np.full((4800, 1), 0.25, np.float32)
+    return SoundBlock(samples, 48000.0, start_s, 1e-3)
+
+
+def test_sound_keeps_step_when_the_microphone_was_opened_anew(kit) -> None:
+    """Nobody counts what a source misses before it is opened: the times tell."""
+    event, taken, places = stored(kit, [tone(t) for t in (0.0, 0.103, 0.7, 0.8)])
+    assert taken == [0.0, 0.103, 0.7, 0.8]
+    # 3 ms of a stamp's jitter are no hole.
+    assert places == pytest.approx([0.0, 0.1, 0.697, 0.797], abs=1e-9)
+    assert event.data["lost"]["sound_samples"] == round(0.497 * 48000)
+
+
+def test_sound_keeps_step_over_a_damaged_block(kit) -> None:
+    def damage(spool: Path) -> None:
+        path = spool / "sound.raw"
+        data = bytearray(path.read_bytes())
+        data[4 * 4800 + 100] ^= 0xFF
+        path.write_bytes(data)
+
+    event, taken, places = stored(kit, [tone(t) for t in (0.0, 0.1, 0.2, 0.3)], damage)
+    assert taken == [0.0, 0.2, 0.3]
+    assert places == pytest.approx([0.0, 0.2, 0.3], abs=1e-9)
+    assert not event.complete
+    assert event.data["lost"]["sound_samples"] == 4800
+    assert event.data["lost"]["damaged_sound_blocks"] == 1
+
+
+def test_sound_of_another_rate_is_refused_in_words(kit) -> None:
+    made = kit.make(blocks=1)
+    part = kit.folder / "one.part"
+    part.mkdir(parents=True)
+    spool = SpoolWriter(part, made.start, Room(kit.folder, 0))
+    with pytest.raises(ValueError, match="sound of 44100 Hz, the event began with 48000"):
+        spool.add_sound(dataclasses.replace(tone(0.0), rate_hz=44100.0))
+    spool.close()

@@ -111,6 +111,8 @@ class ScriptedSource:
         for step in self._steps:
             if isinstance(step, Fail):
                 raise step.error
+            if isinstance(step, Pause | Stuck):
+                self._next_s = None  # what was not taken in the meantime does not come later
             if isinstance(step, Pause):
                 time.sleep(step.seconds)
             elif isinstance(step, Skip):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from support.flash_scenes import Bench, Spark
 
-from liveview.model import ArmState, Cause, SoundBlock
+from liveview.model import ArmState, Cause, Disc, SoundBlock
 from liveview.settings import Settings
 from liveview.trigger.arming import Begin, End, Mark
 from liveview.trigger.catcher import Catcher, path_of
@@ -149,7 +149,6 @@ def test_event_after_a_number_of_frames():
     catcher = Catcher(settings("off", after_frames=60), scene.info)
     catcher.arm(learn=False)
     found = caught(run(catcher, scene, None))
-    # Single: counting begins again once the event is over and the trigger armed again.
     assert found[0] == (Cause.COUNT, pytest.approx(59 / 60, abs=0.001))
 
 
@@ -177,3 +176,52 @@ def test_path_follows_distance_and_temperature():
     base = settings("both")
     assert path_of(base) == pytest.approx(DELAY_S, rel=1e-4)
     assert path_of(base.replaced("rig", temperature_k=273.15)) == pytest.approx(1.5 / 331.3)
+
+
+def spotted_while(change, at: int) -> list[float]:
+    """Times of the flashes that a spark of frame 180 gives when ``change`` comes at a frame."""
+    scene = bench(sparks=(3.0012,))
+    catcher = Catcher(settings("flash"), scene.info)
+    catcher.set_disc(scene.disc)
+    catcher.arm()
+    actions = []
+    for frame in scene.frames(4.0):
+        if frame.number == at:
+            actions += change(catcher, scene)
+        actions += catcher.see(frame)
+    return [time_s for _, time_s in caught([*actions, *catcher.flush()])]
+
+
+def exposure(catcher: Catcher, scene: Bench):
+    return catcher.camera_changed(("exposure",), scene.info)
+
+
+def other_disc(catcher: Catcher, scene: Bench):
+    disc = scene.disc
+    return catcher.set_disc(Disc(disc.cx - 9, disc.cy, disc.radius))
+
+
+@pytest.mark.parametrize("change", [exposure, other_disc])
+def test_a_flash_just_before_a_change_is_not_forgotten(change):
+    """Three frames after it its verdict is still open: it waits for a tenth of a second."""
+    assert spotted_while(lambda *_: (), 184) == [pytest.approx(3.0012, abs=1 / 60)]
+    assert spotted_while(change, 184) == [pytest.approx(3.0012, abs=1 / 60)]
+
+
+def test_a_disc_found_elsewhere_is_learnt_anew_and_said():
+    scene = bench(sparks=())
+    catcher = Catcher(settings("flash"), scene.info)
+    frames = scene.frames(6.0)
+    catcher.set_disc(scene.disc)
+    catcher.arm()
+    while catcher.state is ArmState.LEARNING:
+        catcher.see(next(frames))
+    catcher.set_disc(scene.disc)
+    assert catcher.state is ArmState.ARMED
+    other_disc(catcher, scene)
+    assert catcher.state is ArmState.LEARNING
+    assert "mirror's place changed" in catcher.words
+    assert catcher.flash_strength is None
+    while catcher.state is ArmState.LEARNING:
+        catcher.see(next(frames))
+    assert catcher.flash_strength is not None
