@@ -32,6 +32,7 @@ _PAUSE = 8
 """Frames between two pairs."""
 _MEMORY = 12.0
 """Pairs over which the estimate is averaged."""
+_SAME_LIGHT = 0.2
 _FROZEN = 0.5
 _JUST_DARK, _JUST_BRIGHT = 1e-9, 1.0 - 1e-6
 _LAPLACE = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
@@ -95,7 +96,9 @@ def block_statistics(first: Light, second: Light) -> tuple[Floats, Floats]:
     difference = cv2.subtract(a, b)
     twice = cv2.subtract(difference[:, _LAG : columns + _LAG], difference[:, :columns])
     squares = _block_mean(cv2.multiply(twice, twice))
-    levels = _block_mean(cv2.add(a, b)[:, :columns]) / 2
+    both = cv2.add(a, b)
+    # Of the same pixels as the variances: beside an edge the two columns matter.
+    levels = _block_mean(cv2.add(both[:, :columns], both[:, _LAG : columns + _LAG])) / 4
     fine = cv2.bitwise_and(
         cv2.inRange(a, _JUST_DARK, _JUST_BRIGHT), cv2.inRange(b, _JUST_DARK, _JUST_BRIGHT)
     )
@@ -118,7 +121,9 @@ def transfer_points(levels: Floats, variances: Floats) -> tuple[Floats, Floats]:
     """Blocks gathered by level: mean level and typical variance of each of up to 16 equal bins.
 
     The typical variance is the median, so that blocks with flow or moving edges in them do not
-    count, corrected for the small skew of the distribution of block variances.
+    count, corrected for the small skew of the distribution of block variances. It is the median
+    over a straight line through all bins: where a bin spans very different levels, as beside the
+    disc's rim, the middle variance would not be that of the mean level.
     """
     if levels.size < 8:
         return np.empty(0), np.empty(0)
@@ -127,9 +132,24 @@ def transfer_points(levels: Floats, variances: Floats) -> tuple[Floats, Floats]:
     # What is left over after equal bins is dropped at both ends.
     spare = (levels.size - each * bins) // 2
     order = np.argsort(levels)[spare : spare + each * bins].reshape(bins, each)
+    at, found = levels[order], variances[order]
+    mean = at.mean(axis=1)
+    line = _rough_line(mean, np.median(found, axis=1))
+    typical = np.median(found / line(at), axis=1) * line(mean)
     # Neighbouring double differences overlap: a block of 256 has about 171 degrees of freedom.
     skew = 1.0 + 2.0 / (3.0 * BLOCK * BLOCK / 1.5)
-    return levels[order].mean(axis=1), np.median(variances[order], axis=1) * skew
+    return mean, typical * skew
+
+
+def _rough_line(x: Floats, v: Floats) -> Callable[[Floats], Floats]:
+    """A straight line through points, rising or flat, held positive."""
+    weights = 1.0 / np.maximum(v, 1e-16) ** 2
+    weights /= weights.sum()
+    mean_x, mean_v = float(weights @ x), float(weights @ v)
+    spread = float(weights @ (x - mean_x) ** 2)
+    slope = max(float(weights @ ((x - mean_x) * (v - mean_v))) / max(spread, 1e-30), 0.0)
+    least = max(float(v.min()) / 4, 1e-16)
+    return lambda at: np.maximum(mean_v + slope * (at - mean_x), least)
 
 
 def fit_photon_transfer(
@@ -253,7 +273,7 @@ class NoiseMeter:
     def _compare(
         self, first: Light, second: Light, pairs: float, dark: float, rounding: Rounding | None
     ) -> None:
-        if first.shape != second.shape:
+        if first.shape != second.shape or not first.size or _another_scene(first, second):
             return
         levels, variances = block_statistics(first, second)
         at, typical = transfer_points(levels, variances / pairs)
@@ -269,6 +289,12 @@ class NoiseMeter:
         share = max(1.0 / self._pairs, 1.0 / _MEMORY)
         old_at, old = self._points
         return old_at + share * (at - old_at), old + share * (typical - old)
+
+
+def _another_scene(first: Light, second: Light) -> bool:
+    """True when lamp, cap or blade moved between two frames: every edge would pass for noise."""
+    before, after = float(first.mean()), float(second.mean())
+    return abs(after - before) > _SAME_LIGHT * max(before, after)
 
 
 def _strips(light: InStrips) -> Light:

@@ -66,6 +66,29 @@ def test_moving_flow_and_flicker_do_not_count() -> None:
     assert sigma == pytest.approx((K * level + DARK_SIGMA**2) ** 0.5, rel=0.05)
 
 
+def disc(lit: float) -> np.ndarray:
+    """A mirror in the dark, cut out at its rim: most of the darker blocks hold both."""
+    y, x = np.mgrid[:154, :154]
+    return lit * np.clip(75.5 - np.hypot(x - 76.5, y - 76.5), 0, 1)
+
+
+def test_the_rim_of_the_disc_does_not_bend_the_line() -> None:
+    found = measured([disc(500.0)] * 150).result
+    assert found is not None and found.gain is not None and found.dark_variance is not None
+    assert found.gain * WHITE == pytest.approx(K, rel=0.03)
+    # Bins that hold the rim lean on few bright pixels, which leaves some skew.
+    assert found.dark_variance * WHITE**2 == pytest.approx(DARK_SIGMA**2 + 1 / 12, rel=0.25)
+
+
+def test_pairs_across_a_switched_lamp_do_not_count() -> None:
+    bright, cut = [disc(500.0)] * 2, [disc(200.0)] * 2
+    switched = measured([*bright, disc(500.0), disc(200.0), *cut * 2]).result
+    still = measured([*bright, *bright, *cut]).result
+    assert switched is not None and still is not None
+    level = np.array([(100.0 + OFFSET) / WHITE])
+    assert switched.variance_at(level)[0] == pytest.approx(still.variance_at(level)[0], rel=0.2)
+
+
 def test_clipped_blocks_are_left_out() -> None:
     mean = np.full((64, 64), 300.0)
     rng = np.random.default_rng(2)
