@@ -160,6 +160,27 @@ def test_the_top_code_of_a_pgm(tmp_path: Path) -> None:
     assert np.array_equal(read[0], picture)
 
 
+@pytest.mark.parametrize("top", [1, 100, 254, 255, 1000])
+def test_the_top_code_of_a_pgm_in_figures(top: int, tmp_path: Path) -> None:
+    codes = range(top + 1)
+    text = f"P2\n{top + 1} 1\n{top}\n" + "\n".join(map(str, codes)) + "\n"
+    (tmp_path / "a.pgm").write_text(text, encoding="ascii")
+    info, _, read = read_all(images(tmp_path))
+    assert info.white == top
+    assert read[0][0].tolist() == list(codes)
+
+
+def test_another_top_code_inside_names_the_file(tmp_path: Path) -> None:
+    for name, top in (("a", 1023), ("b", 4095)):
+        codes = np.full(ODD, 1000, ">u2").tobytes()
+        (tmp_path / f"{name}.pgm").write_bytes(b"P5 43 31 %d\n" % top + codes)
+    with pytest.raises(FormatChanged, match=r"b\.pgm: its top code is 4095, .* sequence 1023"):
+        read_all(images(tmp_path))
+    info, _, read = read_all(images(tmp_path, white=4095))
+    assert info.white == 4095, "who states one for all knows better"
+    assert len(read) == 2
+
+
 def test_another_size_inside_names_the_file(tmp_path: Path) -> None:
     save(tmp_path, [*noise(ODD, 2), *noise((31, 44), 1)])
     with pytest.raises(FormatChanged, match=r"frame10\.png: is 44 x 31, 8 bit gray"):
