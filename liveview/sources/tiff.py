@@ -15,6 +15,7 @@ from liveview.settings import Camera
 from liveview.sources.limits import check_size, checked_file
 from liveview.sources.picture import Picture, check_same
 from liveview.sources.sequence import Clock, clock_for, sequence_info
+from liveview.sources.upright import by_orientation
 
 if TYPE_CHECKING:
     from tifffile import TiffFile, TiffPage
@@ -24,10 +25,6 @@ _MIN_IS_WHITE, _PALETTE, _YCBCR = 0, 3, 6
 _AS_THEY_STAND = {_MIN_IS_WHITE, 1, 2, 32803, 34892}
 """Photometric interpretations whose samples are light or its inverse: gray, RGB, mosaic, raw."""
 _PACKED_BITS = {10, 12, 14}
-_TURNS = {3: 2, 4: 2, 5: 1, 6: 3, 7: 3, 8: 1}
-"""Quarter turns counter-clockwise that undo each orientation, after mirroring left to right"""
-_MIRRORED = {2, 4, 5, 7}
-"""in these (TIFF 6.0, page 36)."""
 _REMEDY = "save it as 8 or 16 bit gray or RGB, uncompressed or with LZW or deflate"
 _REMEDY_DAMAGED = "copy it again from the original"
 
@@ -54,9 +51,8 @@ def open_tiff(path: Path) -> TiffFile:
 def read_page(file: TiffFile, index: int, path: Path) -> Picture:
     """One page as code values: gray or BGR, uint8 or uint16.
 
-    All eight orientations of the format are obeyed, the mirrored ones, too, as a viewer does:
-    OpenCV does the same for the EXIF orientation of PNG and JPEG, and video is turned by its own
-    statement. Transparency is dropped.
+    The orientation that the page states is obeyed, mirrored ones included; transparency is
+    dropped.
 
     Raises
     ------
@@ -112,7 +108,8 @@ def _codes(page: TiffPage, index: int, path: Path, where: str) -> Any:
         codes = np.moveaxis(codes, 0, -1)
     if codes.ndim == 3:
         codes = codes[..., 2::-1] if codes.shape[2] >= 3 else codes[..., 0]
-    return _upright(codes, page)
+    tag = page.tags.get("Orientation")
+    return by_orientation(1 if tag is None else int(tag.value)).of(codes)
 
 
 def _by_opencv(page: TiffPage, index: int, path: Path, where: str) -> Any:
@@ -136,15 +133,6 @@ def _by_opencv(page: TiffPage, index: int, path: Path, where: str) -> Any:
     if page.photometric == _MIN_IS_WHITE and codes.dtype == np.uint8:
         return 255 - codes
     return codes
-
-
-def _upright(codes: Any, page: TiffPage) -> Any:
-    """Turned and mirrored as the page's orientation asks for."""
-    tag = page.tags.get("Orientation")
-    orientation = int(tag.value) if tag is not None else 1
-    if orientation in _MIRRORED:
-        codes = codes[:, ::-1]
-    return np.rot90(codes, _TURNS.get(orientation, 0))
 
 
 def _white(page: TiffPage) -> int:
