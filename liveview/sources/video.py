@@ -285,7 +285,8 @@ class VideoSource:
     def _stamp(self, frame: av.VideoFrame) -> FrameStamp:
         index = self._delivered
         if self._times is not None:
-            stamp = self._times.stamp(index, self._rate_hz)
+            # The table has a line for each stored frame, damaged ones included.
+            stamp = self._times.stamp(index + self._damaged, self._rate_hz)
             self._last_s = stamp.time_s
             return stamp
         time_s = self._forward(self._file_time(frame))
@@ -324,10 +325,9 @@ class VideoSource:
         promised = self._missing_frames()
         if promised:
             self._warn_once(f"the file is cut off: {promised} missing at the end")
-        if self._times is not None and len(self._times) != self._delivered:
-            self._warn_once(
-                f"the table of times has {len(self._times)} lines for {self._delivered} frames"
-            )
+        stored = self._delivered + self._damaged
+        if self._times is not None and len(self._times) != stored:
+            self._warn_once(f"the table of times has {len(self._times)} lines for {stored} frames")
 
     def _missing_frames(self) -> str:
         got = self._delivered + self._damaged

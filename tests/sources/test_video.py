@@ -74,6 +74,26 @@ def test_a_table_beside_the_file_has_the_last_word_on_times(tmp_path: Path) -> N
     assert "table" in info.note
 
 
+def test_times_of_a_table_stay_with_their_frames_over_a_damaged_one(tmp_path: Path) -> None:
+    pictures = noise(ODD, 8)
+    path = write_video(tmp_path / "clip.mkv", pictures, options=FFV1)
+    with av.open(str(path)) as file:
+        places = [(p.pos, p.size) for p in file.demux(video=0) if p.size]
+    data = bytearray(path.read_bytes())
+    for damaged in (2, 5):
+        data[places[damaged][0] + places[damaged][1] // 2] ^= 0x55
+    path.write_bytes(data)
+    times = [0.0, 0.1, 0.25, 0.3, 0.45, 0.5, 0.65, 0.7]
+    (tmp_path / "times.csv").write_text("time_s\n" + "\n".join(map(str, times)))
+    video = source(path)
+    _, stamps, read = read_all(video)
+    whole = [k for k in range(8) if any(np.array_equal(pictures[k], r) for r in read)]
+    assert whole == [0, 1, 3, 4, 6, 7]
+    assert [stamp.number for stamp in stamps] == whole, "what is left out is a gap"
+    assert [stamp.time_s for stamp in stamps] == [times[k] for k in whole]
+    assert not any("table" in words for words in video.warnings)
+
+
 def test_a_table_of_another_length_is_said(tmp_path: Path) -> None:
     path = write_video(tmp_path / "clip.mkv", noise(ODD, 3))
     (tmp_path / "times.csv").write_text("time_s\n0\n0.5\n")
