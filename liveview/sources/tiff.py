@@ -39,9 +39,10 @@ def open_tiff(path: Path) -> TiffFile:
     """
     import tifffile
 
+    place = checked_file(path)
     try:
-        file = tifffile.TiffFile(checked_file(path))
-    except (tifffile.TiffFileError, OSError, ValueError, IndexError, TypeError, KeyError) as error:
+        file = tifffile.TiffFile(place)
+    except Exception as error:  # damaged files raise whatever they lead into
         raise InputUnreadable(
             "is not a TIFF that can be read, or its beginning is damaged", str(path), _REMEDY
         ) from error

@@ -101,6 +101,8 @@ def test_a_table_in_the_folder_gives_the_times(tmp_path: Path) -> None:
         ("time_s\n", "holds no times"),
         ("", "no column with times"),
         ("time_s\n0\nnan\n", "line 3"),
+        ("time_s\n0\n0,033\n", "line 3 has more cells than the first"),
+        ("frame,time_s\n0,0.0\n1,0,033\n", "line 3 .* write decimals with a point"),
     ],
 )
 def test_a_wrong_table_is_refused_with_its_line(text: str, words: str, tmp_path: Path) -> None:
@@ -108,6 +110,13 @@ def test_a_wrong_table_is_refused_with_its_line(text: str, words: str, tmp_path:
     (tmp_path / "times.csv").write_text(text)
     with pytest.raises(InputUnreadable, match=words):
         read_all(images(tmp_path))
+
+
+def test_a_comma_at_the_end_of_a_line_does_no_harm(tmp_path: Path) -> None:
+    save(tmp_path, noise(ODD, 2))
+    (tmp_path / "times.csv").write_text("time_s\n0,\n0.5, ,\n")
+    _, stamps, _ = read_all(images(tmp_path))
+    assert [stamp.time_s for stamp in stamps] == [0.0, 0.5]
 
 
 def test_wall_clock_times_count_from_the_first_frame(tmp_path: Path) -> None:
@@ -301,6 +310,10 @@ def test_tiffs_that_cannot_be_used(tmp_path: Path) -> None:
     tifffile.imwrite(path, np.zeros(ODD, np.float32))
     with pytest.raises(InputUnreadable, match="unsupported kind 'float32'"):
         read_all(tiff(path))
+    for beginning in (b"II*\0", b"MM\0*", b"II+\0\x08\0\0\0", b"II*\0\x08\0\0\0\x05"):
+        path.write_bytes(beginning)
+        with pytest.raises(InputUnreadable, match="damaged"):
+            read_all(tiff(path))
     path.write_bytes(b"")
     with pytest.raises(InputUnreadable, match="empty"):
         read_all(tiff(path))
