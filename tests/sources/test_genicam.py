@@ -287,6 +287,16 @@ class TestTime:
         assert numbers == [0, 1, 2, 3]
 
 
+def test_another_size_while_it_runs_opens_it_anew(machine: Machine) -> None:
+    source, _ = source_of()
+    source.open()
+    source.grab()
+    machine.region.width = 16
+    with pytest.raises(FormatChanged, match=r"from \(24, 32\) to \(24, 16\)"):
+        source.grab()
+    source.close()
+
+
 def test_incomplete_pictures_are_left_out_and_counted(machine: Machine) -> None:
     source, _ = source_of()
     source.open()
