@@ -231,6 +231,25 @@ def test_huge_headers_are_refused_before_decoding(tmp_path: Path) -> None:
         images(tmp_path / "b.pgm").open()
 
 
+def test_huge_webp_is_refused_before_decoding(tmp_path: Path) -> None:
+    side = (16_383 - 1).to_bytes(3, "little")
+    extended = b"RIFF\x16\0\0\0WEBPVP8X\x0a\0\0\0" + bytes(4) + side * 2
+    (tmp_path / "a.webp").write_bytes(extended)
+    with pytest.raises(InputUnreadable, match="16383 x 16383 pixels, over the limit"):
+        images(tmp_path / "a.webp").open()
+
+
+@pytest.mark.parametrize("quality", [80, 101])  # above 100 it is lossless
+def test_headers_of_webp(quality: int) -> None:
+    done, data = cv2.imencode(
+        ".webp", np.zeros((*ODD, 3), np.uint8), [cv2.IMWRITE_WEBP_QUALITY, quality]
+    )
+    assert done
+    header = read_header(bytes(data))
+    assert header is not None
+    assert (header.width, header.height, header.white) == (43, 31, None)
+
+
 @pytest.mark.parametrize("ending", ["png", "jpg", "bmp", "pgm", "ppm"])
 def test_headers_tell_the_size(ending: str) -> None:
     shape = (*ODD, 3) if ending == "ppm" else ODD
