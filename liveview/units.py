@@ -21,7 +21,31 @@ _PLAIN_SI = {
 }
 """Usual units of each kind, read without the units library."""
 
-_PLAIN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z\u00b5/]+)\s*")
+KINDS = {
+    "m": "a length",
+    "s": "a time",
+    "Hz": "a rate",
+    "K": "a temperature",
+    "m/s": "a speed",
+    "Pa": "a pressure",
+    "rad": "an angle",
+    "1": "a plain number",
+    "%": "a share",
+}
+"""What a quantity in each unit is called in messages."""
+
+_DIGITS = r"(?:[0-9]+(?:\.[0-9]*|,[0-9]+)?|[.,][0-9]+)"
+_NUMBER = rf"[-+\u2212]?{_DIGITS}(?:[eE][-+]?[0-9]+)?(?:/[0-9]{{1,9}})?"
+_NAME = r"[^\W\d_][^\W\d]*(?:(?:\^|\*\*)-?[0-9])?"
+_UNIT = rf"%|[\u00b0]?(?:/\s*)?{_NAME}(?:\s*(?:[/*\u00b7]|\bper\b)\s*{_NAME})*|\u00b0"
+_QUANTITY = re.compile(rf"({_NUMBER})\s*({_UNIT})?")
+"""One number, ``-1.5``, ``1,5``, ``2e-3`` or a fraction ``1/250``, and at most one unit."""
+
+_GROUPED = re.compile(r"[-+\u2212]?[1-9][0-9]{0,2},[0-9]{3}(?![0-9])")
+"""A comma here may divide off thousands as well as decimals."""
+
+_APART = re.compile(r"[0-9.,]\s+[-+\u2212]?[0-9.,]")
+"""A space within a number."""
 
 
 @lru_cache(maxsize=1)
@@ -35,6 +59,9 @@ def _registry() -> Any:
 def parse_quantity(value: object, unit: str, where: str = "") -> float:
     """Turn ``"120 mm"``, ``"48 in"``, ``"20 degC"`` or a plain number (already SI) into SI.
 
+    A text is one number and at most one unit. A comma is a decimal point, unless it could also
+    divide off thousands: ``"1,200 mm"`` is refused.
+
     Parameters
     ----------
     value : float, int or str
@@ -47,40 +74,71 @@ def parse_quantity(value: object, unit: str, where: str = "") -> float:
     Raises
     ------
     BadRequest
-        Not a number, not finite, or a unit of another kind.
+        Not one number, not finite, ambiguous, or a unit of another kind.
     """
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
-        raise BadRequest(f"expected a length of the kind '{unit}', got {value!r}", where)
+        raise BadRequest(f"expected {_kind(unit)}, got {value!r}", where, _remedy(unit))
     if isinstance(value, (int, float)):
         return _finite(float(value), value, where)
-    plain = _PLAIN.fullmatch(value)
-    factor = _PLAIN_SI.get(unit, {}).get(plain[2]) if plain else None
-    if plain and factor is not None:
-        return _finite(float(plain[1]) * factor, value, where)
-    try:
-        return _finite(float(value), value, where)
-    except ValueError:
-        pass
-    return _finite(_parse_with_library(value, unit, where), value, where)
+    number, its_unit = _parted(value, unit, where)
+    factor = _PLAIN_SI.get(unit, {}).get(its_unit) if its_unit else 1.0
+    if factor is not None:
+        return _finite(number * factor, value, where)
+    return _finite(_with_library(number, its_unit, value, unit, where), value, where)
 
 
-def _parse_with_library(value: str, unit: str, where: str) -> float:
+def bare_number(text: str, unit: str = "1", where: str = "") -> float | None:
+    """The number of a text without a unit, read as ``parse_quantity`` reads it; None with one.
+
+    Raises
+    ------
+    BadRequest
+        Neither; ``unit`` is for the message.
+    """
+    number, its_unit = _parted(text, unit, where)
+    return None if its_unit else _finite(number, text, where)
+
+
+def _parted(text: str, unit: str, where: str) -> tuple[float, str]:
+    """Number and unit of a text; the unit empty where there is none."""
+    found = _QUANTITY.fullmatch(text.strip())
+    if found is None:
+        if _APART.search(text):
+            raise BadRequest(f"'{text}' has a space inside the number", where, _remedy(unit))
+        wanted = "a number" if unit == "1" else "one number with a unit"
+        raise BadRequest(f"cannot read '{text}' as {wanted}", where, _remedy(unit))
+    digits, its_unit = found[1].replace("\u2212", "-"), found[2] or ""
+    if _GROUPED.match(digits):
+        readings = (f"{digits.replace(',', by)} {its_unit}".strip() for by in ("", "."))
+        raise BadRequest(
+            f"'{text}' is ambiguous: its comma may divide off thousands or decimals",
+            where,
+            "write {} or {}".format(*readings),
+        )
+    top, _, below = digits.replace(",", ".").partition("/")
+    if below and not int(below):
+        raise BadRequest(f"'{text}' divides by zero", where, _remedy(unit))
+    return float(top) / int(below or 1), its_unit
+
+
+def _with_library(number: float, its_unit: str, text: str, unit: str, where: str) -> float:
     import pint
 
-    registry = _registry()
+    per_one = f"1{its_unit}" if its_unit.startswith("/") else its_unit
     try:
-        quantity = registry.Quantity(value)
-        return float(quantity.to(unit).magnitude)
+        return float(_registry().Quantity(number, per_one).to(unit).magnitude)
     except pint.DimensionalityError as error:
-        raise BadRequest(
-            f"'{value}' is not of the kind '{unit}'", where, f"write it like {_example(unit)}"
-        ) from error
+        raise BadRequest(f"'{text}' is not {_kind(unit)}", where, _remedy(unit)) from error
     except Exception as error:  # the parser raises tokenizer, syntax and attribute errors
-        raise BadRequest(
-            f"cannot read '{value}' as a number with a unit",
-            where,
-            f"write it like {_example(unit)}",
-        ) from error
+        raise BadRequest(f"'{text}' has a unit that is not known", where, _remedy(unit)) from error
+
+
+def _kind(unit: str) -> str:
+    return KINDS.get(unit, f"a quantity in {unit}")
+
+
+def _remedy(unit: str) -> str:
+    return f"write it like {_example(unit)}"
 
 
 def _finite(number: float, value: object, where: str) -> float:
@@ -90,9 +148,15 @@ def _finite(number: float, value: object, where: str) -> float:
 
 
 def _example(unit: str) -> str:
-    return {"m": '"120 mm" or "48 in"', "s": '"2 ms"', "K": '"20 degC"', "Hz": '"60 Hz"'}.get(
-        unit, f'"1 {unit}"'
-    )
+    examples = {
+        "m": '"120 mm" or "48 in"',
+        "s": '"2 ms"',
+        "K": '"20 degC"',
+        "Hz": '"60 Hz"',
+        "1": '"1.5"',
+        "%": '"50 %"',
+    }
+    return examples.get(unit, f'"1 {unit}"')
 
 
 METRES_PER_UNIT = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}

@@ -30,7 +30,7 @@ ROOMS: dict[str, set[str]] = {
     "imaging": ABOVE_OPTICS | {"optics"},
     "bench": ABOVE_OPTICS | {"optics", "imaging.transfer", "imaging.cv"},
     "sources": ABOVE_OPTICS | {"optics", "imaging", "bench"},
-    "trigger": BASE | {"settings", "imaging"},
+    "trigger": BASE | {"settings", "imaging", "optics.sound"},
     "engine": ABOVE_OPTICS | {"optics", "imaging", "bench", "sources", "trigger"},
     "recorder": ABOVE_OPTICS,
     "review": ABOVE_OPTICS | {"recorder", "imaging", "optics"},

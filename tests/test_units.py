@@ -14,6 +14,7 @@ from liveview.errors import BadRequest
 from liveview.units import (
     ARCSEC_RAD,
     arcsec_to_rad,
+    bare_number,
     celsius_to_kelvin,
     length_text,
     number_text,
@@ -41,6 +42,23 @@ from liveview.units import (
         (2, "s", 2.0),
         ("1e-3", "s", 1e-3),
         ("-3 mm", "m", -0.003),
+        ("\u22123\u2009mm", "m", -0.003),  # the minus and the thin space of the screen
+        ("1,5 mm", "m", 0.0015),
+        ("0,5 mm", "m", 0.0005),
+        (",5 in", "m", 0.0127),
+        ("2,4 m", "m", 2.4),
+        ("2,4", "m", 2.4),
+        ("1,2e3 mm", "m", 1.2),
+        ("0,500 mm", "m", 0.0005),  # nobody divides off thousands of nothing
+        ("1234,567 mm", "m", 1.234567),  # nor after four digits
+        ("1,2345 m", "m", 1.2345),
+        ("1/250 s", "s", 0.004),
+        ("1/250", "s", 0.004),
+        ("3/8 in", "m", 0.009525),
+        ("18 km/h", "m/s", 5.0),
+        ("120 /min", "Hz", 2.0),
+        ("20 \u00b0C", "K", 293.15),
+        ("50 %", "1", 0.5),
     ],
 )
 def test_text_to_si(text: object, unit: str, value: float) -> None:
@@ -56,6 +74,20 @@ def test_text_to_si(text: object, unit: str, value: float) -> None:
         ("", "m"),
         ("12 parsnips", "m"),
         ("1/0", "m"),
+        ("1/0 s", "s"),
+        ("1, mm", "m"),
+        ("1,2,3 mm", "m"),
+        ("1,200,000 mm", "m"),
+        ("1,200.5 mm", "m"),
+        ("1.200,5 mm", "m"),
+        ("1'200 mm", "m"),
+        ("1_200 mm", "m"),
+        ("mm", "m"),
+        ("2 ft 3 in", "m"),
+        ("2 mm mm", "m"),
+        ("0x10 m", "m"),
+        ("\u0663 mm", "m"),
+        pytest.param("9" * 5000 + "/" + "9" * 5000, "m", id="endless"),
         ("nan", "m"),
         ("inf", "s"),
         (math.nan, "m"),
@@ -71,6 +103,59 @@ def test_nonsense_is_refused_in_one_line(text: object, unit: str) -> None:
         parse_quantity(text, unit, "--option")
     assert str(refused.value).startswith("--option: ")
     assert "\n" not in str(refused.value)
+
+
+@pytest.mark.parametrize("text", ["1 200 mm", "2 5 mm", "1 1/2 in", "1 , 5 mm", "1\u202f200 mm"])
+def test_a_space_inside_a_number_is_refused(text: str) -> None:
+    with pytest.raises(BadRequest, match="has a space inside the number; write it like"):
+        parse_quantity(text, "m")
+
+
+@pytest.mark.parametrize(
+    ("text", "remedy"),
+    [
+        ("1,200 mm", "write 1200 mm or 1.200 mm"),
+        ("-12,500 m", "write -12500 m or -12.500 m"),
+        ("100,000", "write 100000 or 100.000"),
+    ],
+)
+def test_a_comma_that_may_divide_off_thousands_is_refused(text: str, remedy: str) -> None:
+    with pytest.raises(BadRequest, match="its comma may divide off thousands or decimals") as no:
+        parse_quantity(text, "m")
+    assert no.value.remedy == remedy
+
+
+@pytest.mark.parametrize(
+    ("unit", "kind"),
+    [
+        ("m", "a length"),
+        ("s", "a time"),
+        ("Hz", "a rate"),
+        ("K", "a temperature"),
+        ("m/s", "a speed"),
+        ("Pa", "a pressure"),
+        ("rad", "an angle"),
+        ("1", "a plain number"),
+        ("J", "a quantity in J"),
+    ],
+)
+def test_messages_say_what_kind_is_wanted(unit: str, kind: str) -> None:
+    with pytest.raises(BadRequest, match=f"expected {kind}, got True"):
+        parse_quantity(True, unit)
+    with pytest.raises(BadRequest, match=f"'3 kg' is not {kind};"):
+        parse_quantity("3 kg", unit)
+
+
+@pytest.mark.parametrize(("text", "number"), [("1,5", 1.5), (" 1/4 ", 0.25), ("1.5 mm", None)])
+def test_a_number_without_a_unit(text: str, number: float | None) -> None:
+    assert bare_number(text) == number
+
+
+def test_a_bare_number_is_one_number() -> None:
+    with pytest.raises(BadRequest, match="ambiguous"):
+        bare_number("1,200")
+    with pytest.raises(BadRequest, match="cannot read 'wide' as a number"):
+        bare_number("wide")
 
 
 @given(st.floats(-1e6, 1e6))
@@ -95,7 +180,8 @@ def test_ice_melts_at_273_15() -> None:
 def test_usual_units_do_not_load_the_units_library() -> None:
     code = (
         "import sys; from liveview.units import parse_quantity as q; "
-        "q('3 mm', 'm'); q('2 ms', 's'); q('7', 'Hz'); print('pint' in sys.modules)"
+        "q('3 mm', 'm'); q('1,5 mm', 'm'); q('2 ms', 's'); q('7', 'Hz'); "
+        "print('pint' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

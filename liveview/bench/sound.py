@@ -17,7 +17,7 @@ from liveview.bench.scene import Scene
 from liveview.bench.sparks import SparkTimes
 from liveview.bench.voices import clap, slam, speech
 from liveview.optics.air import Air
-from liveview.optics.fronts import sound_delay
+from liveview.optics.sound import sound_delay
 
 Samples = NDArray[np.float32]
 CRACK_S = 0.12

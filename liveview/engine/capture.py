@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections import deque
 from collections.abc import Callable
@@ -16,6 +17,11 @@ from liveview.model import FrameSource, FrameStamp, Pixels, SessionState, Source
 
 FIRST_RETRY_S = 0.25
 LONGEST_RETRY_S = 4.0
+CHANGES_AT_ONCE = 5
+"""So many changes of format in a row are followed at once: hands may be on the settings. A stream
+that goes on changing is given a rest before each opening, which grows as after a stall."""
+CALM_S = 10.0
+"""After so long without a change they count from the beginning."""
 HOLE_S = 2.0
 """After a pause of this length the rate is measured anew."""
 RATE_OVER = 120
@@ -29,7 +35,7 @@ class Capture:
 
         opening --> running --end of a recording--> (returns)
            ^           |
-           |           |--FormatChanged--> opening with a new ring, at once
+           |           |--FormatChanged--> opening with a new ring, at once but for many in a row
            '--waits----'--SourceStalled, stream or camera gone--> stalled, tries again
 
     It waits for nobody: a frame for which the ring has no slot is decoded into a spare one and
@@ -65,6 +71,8 @@ class Capture:
         self._arrived_s: float | None = None
         self._worked = False
         self._retry_s = FIRST_RETRY_S
+        self._changes = 0
+        self._changed_s = -math.inf
         self._reopen = threading.Event()
 
     @property
@@ -104,13 +112,26 @@ class Capture:
                 if self._run_source(stop):
                     return
             except FormatChanged as error:
-                self._board.say("source", f"{error.what}: opening it again")
+                self._follow_change(error, stop)
             except SourceStalled as error:
                 self._wait_stalled(error, stop)
             except InputUnreadable as error:
                 if not self._worked:
                     raise
                 self._wait_stalled(error, stop)
+
+    def _follow_change(self, error: FormatChanged, stop: threading.Event) -> None:
+        """Open again at once, or after a rest when it was so again and again."""
+        calm = self._clock() - self._changed_s > CALM_S
+        self._changes = 1 if calm else self._changes + 1
+        beyond = self._changes - CHANGES_AT_ONCE
+        if beyond <= 0:
+            self._board.say("source", f"{error.what}: opening it again")
+        else:
+            words = f"{error.what} again and again: trying again"
+            self._board.enter(SessionState.STALLED, words)
+            stop.wait(min(FIRST_RETRY_S * 2.0 ** min(beyond - 1, 9), LONGEST_RETRY_S))
+        self._changed_s = self._clock()
 
     def _wait_stalled(self, error: InputUnreadable, stop: threading.Event) -> None:
         self._board.enter(SessionState.STALLED, f"{error.what}: trying again")

@@ -28,9 +28,9 @@ from liveview.gui.words import THIN
 from liveview.model import Side
 from liveview.optics.blade import LampShape, position_from_uncut, uncut_from_position
 from liveview.optics.deflection import angle_range
-from liveview.optics.fronts import sound_speed
 from liveview.optics.rig import RigGeometry
 from liveview.optics.scale import geometry
+from liveview.optics.sound import sound_speed
 from liveview.settings import Settings
 from liveview.units import rad_to_arcsec
 

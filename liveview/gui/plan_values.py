@@ -8,7 +8,7 @@ from enum import Enum
 
 from liveview.errors import BadRequest
 from liveview.settings import Settings
-from liveview.units import METRES_PER_UNIT, length_text, number_text, parse_quantity
+from liveview.units import METRES_PER_UNIT, bare_number, length_text, number_text, parse_quantity
 
 
 class Measure(Enum):
@@ -108,7 +108,7 @@ def read(text: str, spot: Spot, length_unit: str) -> float | int | str | None:
     if spot.measure is Measure.WORDS:
         return text
     if spot.measure is Measure.LENGTH:
-        bare = _bare(text)
+        bare = bare_number(text, "m", spot.name)
         return (
             parse_quantity(text, "m", spot.name)
             if bare is None
@@ -117,20 +117,12 @@ def read(text: str, spot: Spot, length_unit: str) -> float | int | str | None:
     if spot.measure in (Measure.TIME, Measure.SPEED):
         return parse_quantity(text, spot.measure.value, spot.name)
     if spot.measure is Measure.SHARE:
-        bare = _bare(text.removesuffix("%").strip())
+        bare = bare_number(text.removesuffix("%"), "%", spot.name)
         if bare is None:
             raise BadRequest(f"cannot read '{text}'", spot.name, "write a share like 50 %")
         return bare / 100.0 if text.endswith("%") or bare >= 1.0 else bare
     number = parse_quantity(text, "1", spot.name)
     return round(number) if spot.measure is Measure.WHOLE else number
-
-
-def _bare(text: str) -> float | None:
-    try:
-        number = float(text)
-    except ValueError:
-        return None
-    return number if math.isfinite(number) else None
 
 
 def changed(settings: Settings, spot: Spot, value: float | int | str | None) -> Settings:

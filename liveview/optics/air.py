@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from liveview.optics.fronts import sound_speed
 from liveview.optics.gas import air_refractivity, ideal_density
+from liveview.optics.sound import sound_speed
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,8 @@ from enum import Enum
 from liveview.optics import camera, deflection
 from liveview.optics.blade import axial_tolerance, position_from_uncut, slope_at_uncut
 from liveview.optics.camera import ExposureAdvice
-from liveview.optics.fronts import sound_delay, sound_speed
 from liveview.optics.rig import RigGeometry
+from liveview.optics.sound import sound_delay, sound_speed
 from liveview.optics.view import View
 from liveview.optics.visibility import noise_of_contrast
 from liveview.settings import Settings

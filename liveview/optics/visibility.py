@@ -18,9 +18,10 @@ from liveview.optics.deflection import (
     contrast_from_angle,
     diffraction_spread,
 )
-from liveview.optics.fronts import normal_shock, sound_speed
+from liveview.optics.fronts import normal_shock
 from liveview.optics.gas import GASES, temperature_slope_deflection
 from liveview.optics.plume import gaussian_plume_angle
+from liveview.optics.sound import sound_speed
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,7 +29,15 @@ from liveview.sources.desk import CameraDesk
 from liveview.sources.devices import backend, find_cameras, match_camera
 from liveview.sources.drivertime import DriverTime
 from liveview.sources.exposed import ExposureWatch
-from liveview.sources.formats import FORMATS, depth_of, fourcc_name, plain, request, unpacked
+from liveview.sources.formats import (
+    FORMATS,
+    delivered,
+    depth_of,
+    fourcc_name,
+    plain,
+    request,
+    unpacked,
+)
 from liveview.sources.frozen import FROZEN_S, FrozenWatch
 from liveview.sources.limits import check_size, checked_white
 from liveview.sources.standing import UNITS, all_controls, set_value
@@ -122,7 +130,8 @@ class CameraSource:
         self._device: Device | None = None
         self._held: Pixels | None = None
         self._buffer: NDArray[Any] | None = None
-        self._shape: tuple[int, ...] = ()
+        self._kind: tuple[tuple[int, ...], str] = ((), "")
+        self._form = camera.format
         self._number = -1
         self._damaged = 0
         self._controls: tuple[Control, ...] = ()
@@ -163,6 +172,7 @@ class CameraSource:
         if release:
             give_back(self._device)
         words = request(self._device, self._camera)
+        self._form = delivered(self._device, self._camera.format)
         self._due_s = math.inf
         self._fetch(self._device)
         self._controls = self._held_controls(self._device)
@@ -170,9 +180,9 @@ class CameraSource:
         words += [control.words for control in self._controls]
         first = self._held
         assert first is not None
-        self._shape = first.shape
+        self._kind = _kind_of(first)
         check_size(first.shape[1], first.shape[0], name)
-        bits = depth_of(first, self._camera.format)
+        bits = depth_of(first, self._form)
         rate = self._device.get(cv2.CAP_PROP_FPS)
         rate_hz = float(rate) if 0.5 < rate < 10_000 else None
         self._half_frame_s = 0.5 / rate_hz if rate_hz else self._half_frame_s
@@ -241,9 +251,11 @@ class CameraSource:
         self._grant(self._device)
         stamp = self._fetch(self._device)
         assert self._held is not None
-        if self._held.shape != self._shape:
+        kind = _kind_of(self._held)
+        if kind != self._kind:
             raise FormatChanged(
-                f"the camera changed its picture from {self._shape} to {self._held.shape}",
+                f"the camera changed its picture from {self._kind[0]} {self._kind[1]} to "
+                f"{kind[0]} {kind[1]}",
                 f"camera:{self._wanted}",
             )
         if self._frozen.frozen(self._held, stamp.time_s):
@@ -321,9 +333,7 @@ class CameraSource:
             done, pixels = device.retrieve(self._buffer)
             if done and pixels is not None:
                 self._buffer = pixels
-                self._held = plain(
-                    unpacked(device, pixels, self._camera.format), f"camera:{self._wanted}"
-                )
+                self._held = plain(unpacked(device, pixels, self._form), f"camera:{self._wanted}")
                 return stamp
             self._damaged += 1
         raise SourceStalled(
@@ -352,3 +362,8 @@ class CameraSource:
         return FrameStamp(
             self._number, from_driver_s - self._camera.delay_s, 0.001, round(driver_s * 1e9)
         )
+
+
+def _kind_of(pixels: Pixels) -> tuple[tuple[int, ...], str]:
+    """Shape, and the type of the codes."""
+    return pixels.shape, str(pixels.dtype)

@@ -94,6 +94,11 @@ def plain(pixels: NDArray[Any], where: str) -> Pixels:
     return pixels
 
 
+def delivered(device: Device, asked: str) -> str:
+    """The format that comes: the driver's word for it, else what was asked for."""
+    return fourcc_name(int(device.get(cv2.CAP_PROP_FOURCC))) or asked
+
+
 def depth_of(pixels: Pixels, form: str) -> int:
     """Bits of a picture's codes; 16-bit containers may hold fewer."""
     if pixels.dtype == np.uint8:

@@ -283,7 +283,7 @@ class GenicamSource:
         SourceStalled
             Nothing comes, or it does not answer to what is asked of it.
         FormatChanged
-            Another format, size or rate is wished for.
+            Another format, size or rate is wished for, or comes.
         """
         if self._desk.wants_anew:
             raise FormatChanged("the camera is set anew", f"genicam:{self._wanted}")
@@ -294,7 +294,12 @@ class GenicamSource:
             except library_error() as error:
                 raise self._gone(error) from error
         stamp = self._fetch()
-        assert self._held is not None
+        assert self._held is not None and self._info is not None
+        if (self._held.shape, self._held.dtype) != (self._info.shape, self._info.dtype):
+            raise FormatChanged(
+                f"the camera changed its picture from {self._info.shape} to {self._held.shape}",
+                f"genicam:{self._wanted}",
+            )
         self._desk.see(self._held, stamp.time_s)
         return stamp
 

@@ -58,8 +58,12 @@ class CameraTime:
 
 
 def frames_between(earlier: int, later: int) -> int:
-    """How many frames on a number is, where numbers run from 1 to 65535 and begin again."""
+    """How many frames on a number is, at least 1.
+
+    Numbers of GigE Vision run from 1 to 65535 and begin again. Those of USB3 Vision and of
+    extended GigE Vision go on beyond it: one that is lower after such a one was started anew.
+    """
     step = later - earlier
-    if step <= 0:
+    if step <= 0 and earlier < TICKS:
         step += TICKS - 1
-    return step if step < TICKS // 2 else 1
+    return step if 0 < step < TICKS // 2 else 1

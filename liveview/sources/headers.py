@@ -19,7 +19,7 @@ class Header:
 
 
 def read_header(data: bytes) -> Header | None:
-    """The header of PNG, JPEG, BMP, PGM/PPM; None for other or damaged data.
+    """The header of PNG, JPEG, BMP, WebP, PGM/PPM; None for other or damaged data.
 
     Parameters
     ----------
@@ -32,9 +32,26 @@ def read_header(data: bytes) -> Header | None:
         width = int.from_bytes(data[18:22], "little", signed=True)
         height = int.from_bytes(data[22:26], "little", signed=True)
         return Header(abs(width), abs(height))
+    if data.startswith(b"RIFF") and data[8:12] == b"WEBP" and len(data) >= 30:
+        return _webp(data)
     if data.startswith(b"\xff\xd8"):
         return _jpeg(data)
     return _netpbm(data)
+
+
+def _webp(data: bytes) -> Header | None:
+    """Of the three kinds of first chunk (RFC 9649): extended, lossless, lossy."""
+    kind = data[12:16]
+    if kind == b"VP8X":
+        width, height = (int.from_bytes(data[at : at + 3], "little") for at in (24, 27))
+        return Header(width + 1, height + 1)
+    if kind == b"VP8L":
+        sides = int.from_bytes(data[21:25], "little")
+        return Header((sides & 0x3FFF) + 1, (sides >> 14 & 0x3FFF) + 1)
+    if kind == b"VP8 ":
+        width, height = (int.from_bytes(data[at : at + 2], "little") for at in (26, 28))
+        return Header(width & 0x3FFF, height & 0x3FFF)
+    return None
 
 
 _NETPBM = re.compile(rb"P([2356])" + rb"(?:\s+(?:#[^\n]*\n\s*)*)(\d{1,9})" * 3 + rb"\s", re.DOTALL)

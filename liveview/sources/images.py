@@ -158,14 +158,14 @@ class ImagesSource:
         Raises
         ------
         FormatChanged
-            It has another size or depth than the first; the message names the file.
+            It has another size, depth or top code than the first; the message names the file.
         """
         assert self._first is not None
         self._held, self._ahead = self._ahead or self._read_next(), None
         if self._held is None:
             return None
         index = self._next - 1
-        check_same(self._first, self._held, str(self._paths[index]))
+        check_same(self._first, self._held, str(self._paths[index]), self._camera.white)
         return self._clock.stamp(index)
 
     def read_into(self, out: Pixels) -> None:

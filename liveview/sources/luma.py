@@ -94,15 +94,15 @@ class LumaCopier:
             self._colour.copy(frame, pixels)
             np.copyto(out, self._curve.to_code(self._curve.to_light(pixels, 255), 255))
             return
-        turns = self._colour.quarter_turns
-        target = np.empty((frame.height, frame.width), np.uint8) if turns else out
+        upright = self._colour.upright
+        target = out if upright.as_stored else np.empty((frame.height, frame.width), np.uint8)
         whole = frame.format.name.startswith("yuvj") or int(frame.color_range) == _FULL_RANGE
         if whole:
             np.copyto(target, _codes(frame, 0))
         else:
             full_range_into(_codes(frame, 0), target)
-        if turns:
-            np.copyto(out, np.rot90(target, turns))
+        if not upright.as_stored:
+            np.copyto(out, upright.of(target))
 
 
 def full_range_into(luma: Bytes, out: Bytes) -> None:

@@ -44,13 +44,19 @@ class Picture:
         return f"{width} x {height}, {self.pixels.dtype.itemsize * 8} bit {kind}"
 
 
-def check_same(first: Picture, picture: Picture, where: str) -> None:
+def check_same(first: Picture, picture: Picture, where: str, white: int | None = None) -> None:
     """Refuse a picture that does not go with the first of its sequence.
+
+    Parameters
+    ----------
+    white : int, optional
+        The top code that the settings state for all of them: then it does not matter what they
+        say themselves.
 
     Raises
     ------
     FormatChanged
-        Another size, number of channels or type.
+        Another size, number of channels, type or top code.
     """
     if picture.words != first.words:
         raise FormatChanged(
@@ -58,12 +64,19 @@ def check_same(first: Picture, picture: Picture, where: str) -> None:
             where,
             "put pictures of one kind into a folder of their own",
         )
+    if white is None and picture.white != first.white:
+        raise FormatChanged(
+            f"its top code is {picture.white}, but that of the first of the sequence {first.white}",
+            where,
+            "put them into folders of their own, or state one for all (camera.white, --white)",
+        )
 
 
 def read_picture(path: Path) -> Picture:
     """Decode a picture file: PNG, JPEG, TIFF (first page), BMP, PGM, PPM, WebP.
 
-    Codes are kept as they stand; transparency is dropped; the file's own rotation is undone.
+    Codes are kept as they stand; transparency is dropped; the orientation that the file states
+    is obeyed, mirrored ones included (EXIF in PNG and JPEG, by OpenCV; the tag in TIFF).
 
     Raises
     ------
@@ -79,7 +92,21 @@ def read_picture(path: Path) -> Picture:
     header = read_header(data)
     if header is not None:
         check_size(header.width, header.height, str(path))
-    return decoded(data, str(path), None if header is None else header.white)
+    picture = decoded(data, str(path), None if header is None else header.white)
+    return _as_written(picture) if data.startswith(_WRITTEN_OUT) else picture
+
+
+_WRITTEN_OUT = (b"P2", b"P3")
+"""PGM and PPM in decimal figures."""
+
+
+def _as_written(picture: Picture) -> Picture:
+    """The codes of the file where OpenCV has spread them over 8 bits."""
+    if picture.pixels.dtype != np.uint8:
+        return picture
+    # It rounds down, so that rounding up takes every step back.
+    codes = -(-picture.pixels.astype(np.int32) * picture.white // 255)
+    return Picture(codes.astype(np.uint8), picture.white)
 
 
 def decoded(data: bytes, where: str, white: int | None = None) -> Picture:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from liveview.errors import InputUnreadable
 from liveview.imaging.cv import cv2
 from liveview.model import Pixels
+from liveview.sources.upright import Upright
 
 if TYPE_CHECKING:
     import av
@@ -24,6 +25,7 @@ _FOUR_BYTE = {
     "rgb0": cv2.COLOR_RGBA2BGR,
     "rgba": cv2.COLOR_RGBA2BGR,
 }
+_AS_STORED = Upright()
 _HD_ROWS = 720
 """From here on untagged video is taken as BT.709, below as BT.601: the common convention."""
 
@@ -84,32 +86,32 @@ class Copier:
     Parameters
     ----------
     layout : Layout
-    quarter_turns : int
-        Quarter turns counter-clockwise that make the picture upright, 0 to 3.
+    upright : Upright
+        What makes the picture upright.
     """
 
-    def __init__(self, layout: Layout, quarter_turns: int = 0) -> None:
+    def __init__(self, layout: Layout, upright: Upright = _AS_STORED) -> None:
         self.layout = layout
-        self.quarter_turns = quarter_turns % 4
+        self.upright = upright
         self._reformatter: VideoReformatter | None = None
 
     def copy(self, frame: av.VideoFrame, out: Pixels) -> None:
         """Write ``frame`` into ``out`` (rows, columns[, 3]) of the layout's type."""
         name = frame.format.name
-        if self.quarter_turns == 0 and name in _FOUR_BYTE:
+        if self.upright.as_stored and name in _FOUR_BYTE:
             cv2.cvtColor(_plane(frame, 4, 1), _FOUR_BYTE[name], dst=out)
             return
         if name != self.layout.target:
             frame = self._reformatted(frame)
         if self.layout.target.startswith("gbrp"):
             green, blue, red = (_plane(frame, 1, out.dtype.itemsize, index) for index in range(3))
-            if not self.quarter_turns:
+            if self.upright.as_stored:
                 cv2.merge([blue, green, red], dst=out)
                 return
             picture = cv2.merge([blue, green, red])
         else:
             picture = _plane(frame, self.layout.channels, out.dtype.itemsize)
-        np.copyto(out, np.rot90(picture, self.quarter_turns) if self.quarter_turns else picture)
+        np.copyto(out, self.upright.of(picture))
 
     def _reformatted(self, frame: av.VideoFrame) -> av.VideoFrame:
         from av.video.reformatter import Colorspace, Interpolation, VideoReformatter

@@ -122,6 +122,11 @@ def _parse(lines: Iterator[list[str]], where: str) -> Times:
     for line, row in enumerate(lines, start=2):
         if not any(cell.strip() for cell in row):
             continue
+        if any(cell.strip() for cell in row[len(head) :]):
+            # Decimal commas: their first parts alone would pass for times.
+            raise InputUnreadable(
+                f"line {line} has more cells than the first", where, "write decimals with a point"
+            )
         try:
             exact = Decimal(row[time_at].strip()) * unit
             if start is None:

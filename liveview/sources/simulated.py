@@ -13,7 +13,7 @@ from liveview.bench.exercise import Exercise
 from liveview.bench.rig import FrameTruth, SimulatedRig
 from liveview.bench.scene import FLOW_FADE_S, SWITCHED, Scene, load_scene, scene_like
 from liveview.bench.sound import Microphone
-from liveview.errors import SourceStalled
+from liveview.errors import FormatChanged, SourceStalled
 from liveview.model import (
     FrameStamp,
     Pixels,
@@ -28,6 +28,9 @@ Wait = Callable[[float], object]
 BLOCK_S = 0.02
 LATE_FRAMES = 3
 """A live camera hands over frames up to this old; older ones count as lost."""
+LONGEST_BACK_S = 0.5
+"""When another delay sets time back, frames are lost for so long at most; beyond it the camera is
+opened anew, so that whoever waits for a frame can be stopped."""
 QUIET_START_S = 1.5
 """A live bench begins with its air at rest for so long: its first background is a good one."""
 AHEAD_S = 0.03
@@ -211,21 +214,34 @@ class SimulatedFrames:
         )
 
     def grab(self) -> FrameStamp | None:
-        """See ``FrameSource.grab``."""
-        number = self._next
-        if self._bench.live:
-            number = self._paced(number)
-        elif number >= round(self._bench.scene.seconds * self._rig.rate_hz):
-            return None
+        """See ``FrameSource.grab``.
+
+        Raises
+        ------
+        FormatChanged
+            Another delay is taken off from now on, which sets time back by much.
+        """
+        if not self._bench.live:
+            if self._next >= round(self._bench.scene.seconds * self._rig.rate_hz):
+                return None
+            return self._stamped(self._next)
+        while True:
+            stamp = self._stamped(self._paced(self._next))
+            back_s = self._stamped_s - stamp.time_s
+            if back_s < 0.0:
+                self._stamped_s = stamp.time_s
+                return stamp
+            # Another delay is taken off from now on: time does not run backwards.
+            if back_s > LONGEST_BACK_S:
+                raise FormatChanged("another delay is taken off its times", "simulated camera")
+
+    def _stamped(self, number: int) -> FrameStamp:
+        """Go on to a frame: its stamp, the delay taken off."""
         self._next = number + 1
         self._grabbed = number
         time_s = self._rig.time_of(number)
         self._bench.reached(time_s)
         stamp_s = time_s + self._bench.scene.sensor.stamp_delay_s - self._bench.delay_s
-        if self._bench.live and stamp_s <= self._stamped_s:
-            # Another delay is taken off from now on: time does not run backwards.
-            return self.grab()
-        self._stamped_s = stamp_s
         return FrameStamp(number - self._first, stamp_s)
 
     def read_into(self, out: Pixels) -> None:

@@ -23,6 +23,7 @@ from liveview.sources.headers import read_header
 from liveview.sources.limits import check_size, checked_white
 from liveview.sources.picture import Picture, decoded
 from liveview.sources.pixels import Copier, layout_of
+from liveview.sources.upright import of_frame
 
 if TYPE_CHECKING:
     import av
@@ -269,10 +270,8 @@ class StreamSource:
         check_size(frame.width, frame.height, self._shown)
         layout = layout_of(frame.format, self._shown)
         if self._copier is None or self._copier.layout != layout:
-            self._copier = Copier(layout, round(frame.rotation / 90))
-        height, width = frame.height, frame.width
-        if self._copier.quarter_turns % 2:
-            height, width = width, height
+            self._copier = Copier(layout, of_frame(frame))
+        width, height = self._copier.upright.size(frame.width, frame.height)
         return _Moving(frame, self._copier, Form(height, width, layout.channels, layout.bits))
 
     def _count_damaged(self, since_s: float) -> None:

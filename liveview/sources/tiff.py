@@ -15,12 +15,16 @@ from liveview.settings import Camera
 from liveview.sources.limits import check_size, checked_file
 from liveview.sources.picture import Picture, check_same
 from liveview.sources.sequence import Clock, clock_for, sequence_info
+from liveview.sources.upright import by_orientation
 
 if TYPE_CHECKING:
     from tifffile import TiffFile, TiffPage
 
 logging.getLogger("tifffile").addHandler(logging.NullHandler())
-_MIN_IS_WHITE = 0
+_MIN_IS_WHITE, _PALETTE, _YCBCR = 0, 3, 6
+_AS_THEY_STAND = {_MIN_IS_WHITE, 1, 2, 32803, 34892}
+"""Photometric interpretations whose samples are light or its inverse: gray, RGB, mosaic, raw."""
+_PACKED_BITS = {10, 12, 14}
 _REMEDY = "save it as 8 or 16 bit gray or RGB, uncompressed or with LZW or deflate"
 _REMEDY_DAMAGED = "copy it again from the original"
 
@@ -35,9 +39,10 @@ def open_tiff(path: Path) -> TiffFile:
     """
     import tifffile
 
+    place = checked_file(path)
     try:
-        file = tifffile.TiffFile(checked_file(path))
-    except (tifffile.TiffFileError, OSError, ValueError, IndexError, TypeError, KeyError) as error:
+        file = tifffile.TiffFile(place)
+    except Exception as error:  # damaged files raise whatever they lead into
         raise InputUnreadable(
             "is not a TIFF that can be read, or its beginning is damaged", str(path), _REMEDY
         ) from error
@@ -46,6 +51,9 @@ def open_tiff(path: Path) -> TiffFile:
 
 def read_page(file: TiffFile, index: int, path: Path) -> Picture:
     """One page as code values: gray or BGR, uint8 or uint16.
+
+    The orientation that the page states is obeyed, mirrored ones included; transparency is
+    dropped.
 
     Raises
     ------
@@ -56,49 +64,82 @@ def read_page(file: TiffFile, index: int, path: Path) -> Picture:
     try:
         page: TiffPage = file.pages[index].aspage()
         check_size(page.imagewidth, page.imagelength, where)
-        if page.dtype not in (np.uint8, np.uint16):
-            raise InputUnreadable(
-                f"its samples are of the unsupported kind '{page.dtype}'", where, _REMEDY
-            )
-        pixels = _upright(_codes(page, index, path), page)
+        _check_kind(page, where)
+        codes = _codes(page, index, path, where)
     except InputUnreadable:
         raise
     except Exception as error:  # damaged files raise whatever they lead into
         raise InputUnreadable("is damaged", where, _REMEDY_DAMAGED) from error
+    if codes.ndim != 2 and not (codes.ndim == 3 and codes.shape[2] == 3):
+        raise InputUnreadable("is not a plain picture", where, _REMEDY)
     white = _white(page)
     if page.photometric == _MIN_IS_WHITE:
-        pixels = np.asarray(white - pixels, dtype=pixels.dtype)
-    return Picture(pixels, white)
+        codes = white - np.minimum(codes, white)
+    return Picture(np.ascontiguousarray(codes, dtype=page.dtype), white)
 
 
-def _codes(page: TiffPage, index: int, path: Path) -> Any:
-    """Decoded by the TIFF library, or by OpenCV for codings that library has no decoder for."""
+def _check_kind(page: TiffPage, where: str) -> None:
+    bits, form = page.bitspersample, int(page.photometric)
+    kind = ""
+    if page.dtype not in (np.uint8, np.uint16):
+        kind = str(page.dtype)
+    elif bits not in _PACKED_BITS | {8, 16}:
+        kind = f"{bits} bit"
+    elif form not in _AS_THEY_STAND and (form not in (_PALETTE, _YCBCR) or bits != 8):
+        kind = f"{bits} bit {getattr(page.photometric, 'name', form)}"
+    if kind:
+        raise InputUnreadable(f"its samples are of the unsupported kind '{kind}'", where, _REMEDY)
+    if page.imagedepth > 1:
+        raise InputUnreadable("is a volume, not a picture", where, _REMEDY)
+
+
+def _codes(page: TiffPage, index: int, path: Path, where: str) -> Any:
+    """Stored codes, upright, gray or BGR.
+
+    By the TIFF library where they stand in the file as they are; by OpenCV for packed and derived
+    ones, and for codings that library has no decoder for.
+    """
+    if page.photometric not in _AS_THEY_STAND or page.bitspersample in _PACKED_BITS:
+        return _by_opencv(page, index, path, where)
     try:
         codes = page.asarray(maxworkers=1)
     except ValueError:
-        flags = cv2.IMREAD_ANYDEPTH | cv2.IMREAD_ANYCOLOR
-        done, pictures = cv2.imreadmulti(str(path), index, 1, flags=flags)
-        if not done or not len(pictures):
-            raise
-        return pictures[0]
+        return _by_opencv(page, index, path, where)
     if page.planarconfig == 2 and codes.ndim == 3:
         codes = np.moveaxis(codes, 0, -1)
     if codes.ndim == 3:
         codes = codes[..., 2::-1] if codes.shape[2] >= 3 else codes[..., 0]
-    return codes
-
-
-def _upright(codes: Any, page: TiffPage) -> Pixels:
-    if codes.ndim != 2 and not (codes.ndim == 3 and codes.shape[2] == 3):
-        raise InputUnreadable("is not a plain picture", page.name or "page", _REMEDY)
     tag = page.tags.get("Orientation")
-    turns = {3: 2, 6: 3, 8: 1}.get(int(tag.value) if tag is not None else 1, 0)
-    return np.ascontiguousarray(np.rot90(codes, turns) if turns else codes)
+    return by_orientation(1 if tag is None else int(tag.value)).of(codes)
+
+
+def _by_opencv(page: TiffPage, index: int, path: Path, where: str) -> Any:
+    """As ``_codes``: OpenCV turns upright, inverts 8 bits and spreads packed bits to 16 itself."""
+    translucent = page.samplesperpixel == 4
+    flags = cv2.IMREAD_ANYDEPTH | cv2.IMREAD_ANYCOLOR
+    done, pictures = cv2.imreadmulti(
+        str(path), index, 1, flags=cv2.IMREAD_UNCHANGED if translucent else flags
+    )
+    if not done or not len(pictures):
+        raise ValueError("no decoder")
+    codes: Any = pictures[0]
+    if translucent and codes.ndim == 3 and codes.shape[2] == 4:
+        if codes.dtype == np.uint8 and codes[..., 3].min() < 255:
+            raise InputUnreadable(
+                "is transparent in places, which hides its codes", where, "save it without"
+            )
+        codes = codes[..., :3]
+    if page.bitspersample in _PACKED_BITS:
+        return codes >> (16 - page.bitspersample)
+    if page.photometric == _MIN_IS_WHITE and codes.dtype == np.uint8:
+        return 255 - codes
+    return codes
 
 
 def _white(page: TiffPage) -> int:
     """Top code: from the file's own statement where that is all ones, else of the samples."""
-    top = int(np.iinfo(np.dtype(page.dtype)).max)
+    bits = page.bitspersample
+    top = (1 << bits) - 1
     tag = page.tags.get("MaxSampleValue")
     value = tag.value if tag is not None else top
     said = int(max(value)) if isinstance(value, tuple) else int(value)
@@ -185,7 +226,7 @@ class TiffSource:
         Raises
         ------
         FormatChanged
-            The page has another size or depth than the first.
+            The page has another size, depth or top code than the first.
         """
         assert self._file is not None
         assert self._first is not None
@@ -196,7 +237,7 @@ class TiffSource:
             except InputUnreadable as error:
                 self._warnings.append(f"{error.where}: {error.what}, left out")
                 continue
-            check_same(self._first, picture, f"{self._path}, page {index + 1}")
+            check_same(self._first, picture, f"{self._path}, page {index + 1}", self._camera.white)
             self._held = picture
             return self._clock.stamp(index)
         self._held = None

@@ -28,6 +28,7 @@ from liveview.sources.limits import check_size, checked_file, checked_white
 from liveview.sources.luma import LumaCopier, is_neutral, is_neutral_elsewhere
 from liveview.sources.pixels import Copier, Layout, layout_of
 from liveview.sources.sidecar import Times, find_times, read_times
+from liveview.sources.upright import Upright, of_frame
 
 if TYPE_CHECKING:
     import av
@@ -48,7 +49,8 @@ class VideoSource:
 
     Frames whose data are damaged are left out and counted: the numbers of the stamps have gaps
     there, and ``warnings`` says how many. A table of times beside the file
-    (:mod:`liveview.sources.sidecar`) has precedence over the times in it.
+    (:mod:`liveview.sources.sidecar`) has precedence over the times in it. Frames are turned and
+    mirrored as the file states (:mod:`liveview.sources.upright`).
 
     Parameters
     ----------
@@ -109,13 +111,13 @@ class VideoSource:
         check_size(first.width, first.height, self._shown)
         self._pending = first
         self._shape = (first.format.name, first.width, first.height)
-        turns = round(first.rotation / 90) % 4
-        self._copier = self._made_copier(first, turns)
+        upright = of_frame(first)
+        self._copier = self._made_copier(first, upright)
         layout = self._copier.layout
         self._times = self._sidecar()
         self._rate_hz = self._found_rate()
         self._promised_s = promised_seconds(stream, container)
-        return self._info(first, layout, turns)
+        return self._info(first, layout, upright)
 
     def grab(self) -> FrameStamp | None:
         """The next frame's stamp; None at the end, with ``warnings`` saying what is missing.
@@ -174,9 +176,9 @@ class VideoSource:
                 remedy = "repair it with the camera's own software, or record to Matroska"
             raise InputUnreadable(what, self._name, remedy) from error
 
-    def _made_copier(self, first: av.VideoFrame, turns: int) -> Copier | LumaCopier:
+    def _made_copier(self, first: av.VideoFrame, upright: Upright) -> Copier | LumaCopier:
         """For gray where the recording has no colour and none of its channels is asked for."""
-        colour = Copier(layout_of(first.format, self._shown), turns)
+        colour = Copier(layout_of(first.format, self._shown), upright)
         wanted = self._camera.channel == "luminance" and not is_address(self._name)
         if wanted and is_neutral(first) and is_neutral_elsewhere(Path(self._name)):
             return LumaCopier(colour, Transfer.named(self._curve() or self._camera.transfer))
@@ -239,10 +241,8 @@ class VideoSource:
                 return float(rate)
         return self._camera.rate_hz
 
-    def _info(self, first: av.VideoFrame, layout: Layout, turns: int) -> SourceInfo:
-        width, height = first.width, first.height
-        if turns % 2:
-            width, height = height, width
+    def _info(self, first: av.VideoFrame, layout: Layout, upright: Upright) -> SourceInfo:
+        width, height = upright.size(first.width, first.height)
         frames = len(self._times) if self._times is not None else self._stream.frames or None
         white = checked_white(
             self._camera.white,
@@ -285,7 +285,8 @@ class VideoSource:
     def _stamp(self, frame: av.VideoFrame) -> FrameStamp:
         index = self._delivered
         if self._times is not None:
-            stamp = self._times.stamp(index, self._rate_hz)
+            # The table has a line for each stored frame, damaged ones included.
+            stamp = self._times.stamp(index + self._damaged, self._rate_hz)
             self._last_s = stamp.time_s
             return stamp
         time_s = self._forward(self._file_time(frame))
@@ -324,10 +325,9 @@ class VideoSource:
         promised = self._missing_frames()
         if promised:
             self._warn_once(f"the file is cut off: {promised} missing at the end")
-        if self._times is not None and len(self._times) != self._delivered:
-            self._warn_once(
-                f"the table of times has {len(self._times)} lines for {self._delivered} frames"
-            )
+        stored = self._delivered + self._damaged
+        if self._times is not None and len(self._times) != stored:
+            self._warn_once(f"the table of times has {len(self._times)} lines for {stored} frames")
 
     def _missing_frames(self) -> str:
         got = self._delivered + self._damaged

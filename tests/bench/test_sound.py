@@ -8,7 +8,7 @@ import pytest
 from liveview.bench.rig import SimulatedRig
 from liveview.bench.scene import Flows, Scene
 from liveview.bench.sound import Microphone
-from liveview.optics.fronts import sound_speed
+from liveview.optics.sound import sound_speed
 
 
 def microphone(flows: dict[str, Any] | None = None, **values: Any) -> Microphone:

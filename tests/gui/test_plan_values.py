@@ -28,14 +28,22 @@ def test_every_spot_is_a_setting(spot: Spot) -> None:
 
 @pytest.mark.parametrize(
     ("text", "unit", "metres"),
-    [("120", "mm", 0.12), ("120", "in", 3.048), ("48 in", "mm", 1.2192), ("1.2 m", "cm", 1.2)],
+    [
+        ("120", "mm", 0.12),
+        ("120", "in", 3.048),
+        ("48 in", "mm", 1.2192),
+        ("1.2 m", "cm", 1.2),
+        ("1,5", "mm", 0.0015),
+        ("1,5 mm", "in", 0.0015),
+    ],
 )
 def test_a_bare_length_is_in_the_unit_of_the_screen(text: str, unit: str, metres: float) -> None:
     assert read(text, LENGTH, unit) == pytest.approx(metres)
 
 
 @pytest.mark.parametrize(
-    ("text", "share"), [("50 %", 0.5), ("50", 0.5), ("0.5", 0.5), ("7%", 0.07)]
+    ("text", "share"),
+    [("50 %", 0.5), ("50", 0.5), ("0.5", 0.5), ("0,5", 0.5), ("7%", 0.07), ("2,5 %", 0.025)],
 )
 def test_shares(text: str, share: float) -> None:
     assert read(text, SHARE, "mm") == pytest.approx(share)
@@ -47,7 +55,7 @@ def test_emptied() -> None:
         read("", LENGTH, "mm")
 
 
-@pytest.mark.parametrize("text", ["wide", "3 kg", "nan", "1 2"])
+@pytest.mark.parametrize("text", ["wide", "3 kg", "nan", "1 2", "1,200", "1 200 mm"])
 def test_unreadable(text: str) -> None:
     with pytest.raises(BadRequest):
         read(text, LENGTH, "mm")

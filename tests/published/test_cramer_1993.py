@@ -13,7 +13,7 @@ from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveview.optics.fronts import sound_delay, sound_speed, sound_speed_cramer
+from liveview.optics.sound import sound_delay, sound_speed, sound_speed_cramer
 
 
 @pytest.mark.slow

@@ -200,6 +200,27 @@ def test_raw_bytes_are_no_picture(picture: NDArray[Any]) -> None:
     assert plain(np.zeros((24, 32, 1), np.uint8), "camera:0").shape == (24, 32)
 
 
+def test_the_depth_is_that_of_the_format_that_came() -> None:
+    """A driver that gives 16 bits where 10 were asked for."""
+    driver = Driver(noise((24, 32), 2, 65535))
+    driver.granted = set()
+    driver.props[cv2.CAP_PROP_FOURCC] = cv2.VideoWriter.fourcc(*"Y16 ")
+    info = camera(driver, format="Y10").open()
+    assert (info.bits, info.white) == (16, 65535)
+    assert "format Y10 was asked for, Y16 came" in info.note
+    silent = Driver(noise((24, 32), 2, 1023))
+    silent.granted = set()
+    assert camera(silent, format="Y10").open().white == 1023
+
+
+def test_another_depth_while_it_runs_opens_it_anew() -> None:
+    source = camera(Driver([*noise((24, 32), 2, 65535), *noise((24, 32), 2)]))
+    source.open()
+    source.grab()
+    with pytest.raises(FormatChanged, match=r"from \(24, 32\) uint16 to \(24, 32\) uint8"):
+        source.grab()
+
+
 @pytest.mark.fault(
     "a camera delivers the same picture again and again and calls it success",
     says="the camera has repeated the same picture",

@@ -21,7 +21,7 @@ from liveview.sources import aravis as finding
 from liveview.sources import genicam
 from liveview.sources.desk import CameraDesk
 from liveview.sources.genicam import GenicamSource
-from liveview.sources.genicam_time import ARRIVAL_ERROR_S, frames_between
+from liveview.sources.genicam_time import ARRIVAL_ERROR_S, CameraTime, frames_between
 from liveview.sources.listing import list_genicam
 from liveview.sources.livetrial import DROP_FRAMES, LOOK_FRAMES
 from liveview.sources.opening import Input
@@ -271,10 +271,30 @@ class TestTime:
 
     @pytest.mark.parametrize(
         ("earlier", "later", "step"),
-        [(1, 2, 1), (5, 9, 4), (65535, 1, 1), (65534, 2, 3), (7, 7, 1), (0, 40_000, 1)],
+        [
+            *[(1, 2, 1), (5, 9, 4), (65535, 1, 1), (65534, 2, 3), (7, 7, 1), (0, 40_000, 1)],
+            *[(65535, 65537, 2), (200_000, 200_003, 3), (2**40, 2**40 + 1, 1)],
+            *[(200_000, 1, 1), (100_000, 0, 1), (65536, 1, 1), (70_000, 69_999, 1)],
+        ],
     )
     def test_numbers_that_begin_again(self, earlier: int, later: int, step: int) -> None:
         assert frames_between(earlier, later) == step
+
+    def test_a_wide_counter_that_begins_again_goes_on(self) -> None:
+        """Of USB3 Vision, which counts beyond 65535."""
+        clock = CameraTime()
+        numbers = [clock.stamp(n, 0, 1.0, 0.0).number for n in (199_999, 200_000, 1, 2)]
+        assert numbers == [0, 1, 2, 3]
+
+
+def test_another_size_while_it_runs_opens_it_anew(machine: Machine) -> None:
+    source, _ = source_of()
+    source.open()
+    source.grab()
+    machine.region.width = 16
+    with pytest.raises(FormatChanged, match=r"from \(24, 32\) to \(24, 16\)"):
+        source.grab()
+    source.close()
 
 
 def test_incomplete_pictures_are_left_out_and_counted(machine: Machine) -> None:

@@ -101,6 +101,8 @@ def test_a_table_in_the_folder_gives_the_times(tmp_path: Path) -> None:
         ("time_s\n", "holds no times"),
         ("", "no column with times"),
         ("time_s\n0\nnan\n", "line 3"),
+        ("time_s\n0\n0,033\n", "line 3 has more cells than the first"),
+        ("frame,time_s\n0,0.0\n1,0,033\n", "line 3 .* write decimals with a point"),
     ],
 )
 def test_a_wrong_table_is_refused_with_its_line(text: str, words: str, tmp_path: Path) -> None:
@@ -108,6 +110,13 @@ def test_a_wrong_table_is_refused_with_its_line(text: str, words: str, tmp_path:
     (tmp_path / "times.csv").write_text(text)
     with pytest.raises(InputUnreadable, match=words):
         read_all(images(tmp_path))
+
+
+def test_a_comma_at_the_end_of_a_line_does_no_harm(tmp_path: Path) -> None:
+    save(tmp_path, noise(ODD, 2))
+    (tmp_path / "times.csv").write_text("time_s\n0,\n0.5, ,\n")
+    _, stamps, _ = read_all(images(tmp_path))
+    assert [stamp.time_s for stamp in stamps] == [0.0, 0.5]
 
 
 def test_wall_clock_times_count_from_the_first_frame(tmp_path: Path) -> None:
@@ -160,6 +169,27 @@ def test_the_top_code_of_a_pgm(tmp_path: Path) -> None:
     assert np.array_equal(read[0], picture)
 
 
+@pytest.mark.parametrize("top", [1, 100, 254, 255, 1000])
+def test_the_top_code_of_a_pgm_in_figures(top: int, tmp_path: Path) -> None:
+    codes = range(top + 1)
+    text = f"P2\n{top + 1} 1\n{top}\n" + "\n".join(map(str, codes)) + "\n"
+    (tmp_path / "a.pgm").write_text(text, encoding="ascii")
+    info, _, read = read_all(images(tmp_path))
+    assert info.white == top
+    assert read[0][0].tolist() == list(codes)
+
+
+def test_another_top_code_inside_names_the_file(tmp_path: Path) -> None:
+    for name, top in (("a", 1023), ("b", 4095)):
+        codes = np.full(ODD, 1000, ">u2").tobytes()
+        (tmp_path / f"{name}.pgm").write_bytes(b"P5 43 31 %d\n" % top + codes)
+    with pytest.raises(FormatChanged, match=r"b\.pgm: its top code is 4095, .* sequence 1023"):
+        read_all(images(tmp_path))
+    info, _, read = read_all(images(tmp_path, white=4095))
+    assert info.white == 4095, "who states one for all knows better"
+    assert len(read) == 2
+
+
 def test_another_size_inside_names_the_file(tmp_path: Path) -> None:
     save(tmp_path, [*noise(ODD, 2), *noise((31, 44), 1)])
     with pytest.raises(FormatChanged, match=r"frame10\.png: is 44 x 31, 8 bit gray"):
@@ -199,6 +229,25 @@ def test_huge_headers_are_refused_before_decoding(tmp_path: Path) -> None:
     (tmp_path / "b.pgm").write_bytes(b"P5 99999 2 255\n")
     with pytest.raises(InputUnreadable, match="99999 x 2 pixels"):
         images(tmp_path / "b.pgm").open()
+
+
+def test_huge_webp_is_refused_before_decoding(tmp_path: Path) -> None:
+    side = (16_383 - 1).to_bytes(3, "little")
+    extended = b"RIFF\x16\0\0\0WEBPVP8X\x0a\0\0\0" + bytes(4) + side * 2
+    (tmp_path / "a.webp").write_bytes(extended)
+    with pytest.raises(InputUnreadable, match="16383 x 16383 pixels, over the limit"):
+        images(tmp_path / "a.webp").open()
+
+
+@pytest.mark.parametrize("quality", [80, 101])  # above 100 it is lossless
+def test_headers_of_webp(quality: int) -> None:
+    done, data = cv2.imencode(
+        ".webp", np.zeros((*ODD, 3), np.uint8), [cv2.IMWRITE_WEBP_QUALITY, quality]
+    )
+    assert done
+    header = read_header(bytes(data))
+    assert header is not None
+    assert (header.width, header.height, header.white) == (43, 31, None)
 
 
 @pytest.mark.parametrize("ending", ["png", "jpg", "bmp", "pgm", "ppm"])
@@ -280,6 +329,10 @@ def test_tiffs_that_cannot_be_used(tmp_path: Path) -> None:
     tifffile.imwrite(path, np.zeros(ODD, np.float32))
     with pytest.raises(InputUnreadable, match="unsupported kind 'float32'"):
         read_all(tiff(path))
+    for beginning in (b"II*\0", b"MM\0*", b"II+\0\x08\0\0\0", b"II*\0\x08\0\0\0\x05"):
+        path.write_bytes(beginning)
+        with pytest.raises(InputUnreadable, match="damaged"):
+            read_all(tiff(path))
     path.write_bytes(b"")
     with pytest.raises(InputUnreadable, match="empty"):
         read_all(tiff(path))

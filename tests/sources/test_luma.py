@@ -13,6 +13,7 @@ from liveview.model import Pixels, SourceInfo
 from liveview.settings import Camera
 from liveview.sources.luma import full_range_into
 from liveview.sources.pixels import Copier, layout_of
+from liveview.sources.upright import Upright
 from liveview.sources.video import VideoSource
 
 ROWS, COLUMNS = 96, 128
@@ -122,7 +123,9 @@ def test_turned_recordings_stand_upright(turned: int, tmp_path: Path) -> None:
         frame = next(file.decode(video=0))
         from liveview.sources.luma import LumaCopier
 
-        copier = LumaCopier(Copier(layout_of(frame.format, "here"), turned // 90), Transfer("srgb"))
+        copier = LumaCopier(
+            Copier(layout_of(frame.format, "here"), Upright(turned // 90)), Transfer("srgb")
+        )
         out = np.empty(np.rot90(upright, turned // 90).shape, np.uint8)
         copier.copy(frame, out)
     assert np.array_equal(out, np.rot90(upright, turned // 90))

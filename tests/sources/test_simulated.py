@@ -8,10 +8,16 @@ import numpy as np
 import pytest
 
 from liveview.bench.scene import Flows, Scene
-from liveview.errors import BadRequest, SourceStalled
+from liveview.errors import BadRequest, FormatChanged, SourceStalled
 from liveview.model import SourceKind
 from liveview.settings import Settings
-from liveview.sources.simulated import AHEAD_S, LATE_FRAMES, SimulatedBench, bench_for
+from liveview.sources.simulated import (
+    AHEAD_S,
+    LATE_FRAMES,
+    LONGEST_BACK_S,
+    SimulatedBench,
+    bench_for,
+)
 
 SMALL = {"width": 96, "height": 64, "rate": 60}
 
@@ -72,6 +78,40 @@ def test_a_slow_reader_loses_whole_frames_and_the_numbers_say_so() -> None:
     assert second is not None
     assert second.number - first.number > 60 - LATE_FRAMES - 1
     assert second.time_s - first.time_s == pytest.approx((second.number - first.number) / 60)
+
+
+def test_after_a_longer_delay_frames_are_lost_until_their_time_runs_on() -> None:
+    clock = Clock()
+    rig = bench(clock, live=True)
+    camera = rig.frames()
+    camera.open()
+    before = [camera.grab() for _ in range(5)][-1]
+    rig.delay_s = 0.4  # 24 frames at 60 Hz
+    after = camera.grab()
+    assert before is not None
+    assert after is not None
+    assert after.number - before.number == 25
+    assert after.time_s - before.time_s == pytest.approx(1 / 60)
+
+
+@pytest.mark.parametrize("delay_s", [10.0, 3600.0])
+def test_a_delay_for_which_time_would_stand_still_opens_it_anew(delay_s: float) -> None:
+    clock = Clock()
+    rig = bench(clock, live=True)
+    camera = rig.frames()
+    camera.open()
+    for _ in range(5):
+        camera.grab()
+    rig.delay_s, began_s = delay_s, clock.now
+    with pytest.raises(FormatChanged, match="another delay"):
+        camera.grab()
+    assert clock.now - began_s <= LONGEST_BACK_S, "whoever waits for a frame can still be stopped"
+    again = rig.frames()
+    again.open()
+    for _ in range(40):
+        stamp, truth = again.grab(), rig.rig.time_of(again._grabbed)
+        assert stamp is not None
+        assert stamp.time_s == pytest.approx(truth - delay_s)
 
 
 def test_a_recording_ends_and_keeps_exact_times() -> None:

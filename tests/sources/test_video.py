@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import http.server
+import struct
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
@@ -72,6 +74,26 @@ def test_a_table_beside_the_file_has_the_last_word_on_times(tmp_path: Path) -> N
     assert "table" in info.note
 
 
+def test_times_of_a_table_stay_with_their_frames_over_a_damaged_one(tmp_path: Path) -> None:
+    pictures = noise(ODD, 8)
+    path = write_video(tmp_path / "clip.mkv", pictures, options=FFV1)
+    with av.open(str(path)) as file:
+        places = [(p.pos, p.size) for p in file.demux(video=0) if p.size]
+    data = bytearray(path.read_bytes())
+    for damaged in (2, 5):
+        data[places[damaged][0] + places[damaged][1] // 2] ^= 0x55
+    path.write_bytes(data)
+    times = [0.0, 0.1, 0.25, 0.3, 0.45, 0.5, 0.65, 0.7]
+    (tmp_path / "times.csv").write_text("time_s\n" + "\n".join(map(str, times)))
+    video = source(path)
+    _, stamps, read = read_all(video)
+    whole = [k for k in range(8) if any(np.array_equal(pictures[k], r) for r in read)]
+    assert whole == [0, 1, 3, 4, 6, 7]
+    assert [stamp.number for stamp in stamps] == whole, "what is left out is a gap"
+    assert [stamp.time_s for stamp in stamps] == [times[k] for k in whole]
+    assert not any("table" in words for words in video.warnings)
+
+
 def test_a_table_of_another_length_is_said(tmp_path: Path) -> None:
     path = write_video(tmp_path / "clip.mkv", noise(ODD, 3))
     (tmp_path / "times.csv").write_text("time_s\n0\n0.5\n")
@@ -124,6 +146,35 @@ def test_rotation_in_the_file_is_undone(degrees: int, turns: int, tmp_path: Path
     info, _, read = read_all(source(path))
     assert info.shape == read[0].shape == ((32, 16) if turns % 2 else (16, 32))
     assert np.array_equal(read[0], np.rot90(pictures[0], turns))
+
+
+@pytest.mark.parametrize(
+    ("matrix", "shown"),
+    [
+        ((1, 0, 0, 1), lambda a: a),
+        ((-1, 0, 0, 1), lambda a: a[:, ::-1]),  # rows run to the left
+        ((1, 0, 0, -1), lambda a: a[::-1]),  # columns run up
+        ((-1, 0, 0, -1), lambda a: a[::-1, ::-1]),
+        ((0, 1, 1, 0), lambda a: a.T),  # rows run down, columns to the right
+        ((0, 1, -1, 0), lambda a: a.T[:, ::-1]),  # rows run down, columns to the left
+        ((0, -1, 1, 0), lambda a: a.T[::-1]),
+        ((0, -1, -1, 0), lambda a: a.T[::-1, ::-1]),
+    ],
+)
+def test_a_mirrored_picture_is_turned_back(
+    matrix: tuple[int, ...], shown: Callable[[Any], Any], tmp_path: Path
+) -> None:
+    """By the matrix of a track's header in MP4 (ISO 14496-12, 8.3.2)."""
+    path = write_video(tmp_path / "a.mp4", noise((16, 32), 1), codec="png", form="gray")
+    data = path.read_bytes()
+    at = data.index(b"tkhd") + 44
+    a, b, c, d = (part << 16 for part in matrix)
+    data = data[:at] + struct.pack(">9i", a, b, 0, c, d, 0, 0, 0, 1 << 30) + data[at + 36 :]
+    path.write_bytes(data)
+    info, _, read = read_all(source(path))
+    wanted = shown(noise((16, 32), 1)[0])
+    assert info.shape == wanted.shape
+    assert np.array_equal(read[0], wanted)
 
 
 def test_a_file_cut_off_gives_what_is_there_and_says_what_is_missing(tmp_path: Path) -> None:
