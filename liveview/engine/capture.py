@@ -26,6 +26,7 @@ HOLE_S = 2.0
 """After a pause of this length the rate is measured anew."""
 RATE_OVER = 120
 """Frame intervals over which the measured rate is taken."""
+_RECORDED = (SourceKind.VIDEO, SourceKind.IMAGES, SourceKind.TIFF, SourceKind.EVENT)
 
 
 class Capture:
@@ -69,6 +70,7 @@ class Capture:
         self._next_number = 0
         self._lost_source = 0
         self._arrived_s: float | None = None
+        self._recorded = False
         self._worked = False
         self._retry_s = FIRST_RETRY_S
         self._changes = 0
@@ -112,6 +114,10 @@ class Capture:
                 if self._run_source(stop):
                     return
             except FormatChanged as error:
+                if self._recorded:
+                    words = f"{error.what}: the recording is read up to there"
+                    self._board.say("source", words)
+                    return
                 self._follow_change(error, stop)
             except SourceStalled as error:
                 self._wait_stalled(error, stop)
@@ -143,6 +149,7 @@ class Capture:
         source = self._make()
         try:
             info = source.open()
+            self._recorded = info.kind in _RECORDED
             ring = self._opened(info)
             spare = np.empty(info.shape, info.dtype)
             first_number = self._next_number

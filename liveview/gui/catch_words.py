@@ -17,9 +17,9 @@ from liveview.model import (
     StoreStatus,
     TriggerReading,
 )
+from liveview.optics.sound import sound_speed
 from liveview.review.shelf import EventCard
 from liveview.settings import Catch, Settings
-from liveview.trigger.crack import sound_speed
 from liveview.trigger.pairing import PATIENCE_S, Pairing
 
 VERDICT_S = 0.1 + PATIENCE_S

@@ -15,7 +15,7 @@ from liveview.gui.pad import Pad
 from liveview.gui.paint import pen
 from liveview.gui.theme import COLOURS, Type, Weight
 from liveview.gui.words import MINUS, THIN, count, seconds
-from liveview.trigger.crack import sound_speed
+from liveview.optics.sound import sound_speed
 from liveview.units import parse_quantity
 
 if TYPE_CHECKING:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from liveview.model import ArmState, Cause, Disc, Frame, SoundBlock, SourceInfo, Spotted
+from liveview.optics.sound import sound_delay
 from liveview.settings import Settings
 from liveview.trigger.arming import Action, Arming, Rules
-from liveview.trigger.crack import CrackDetector, sound_speed
+from liveview.trigger.crack import CrackDetector
 from liveview.trigger.flash import FlashDetector
 from liveview.trigger.pairing import Pairing
 from liveview.trigger.peaks import MOMENT_S
@@ -43,7 +44,7 @@ def rules_of(settings: Settings) -> Rules:
 
 def path_of(settings: Settings) -> float:
     """Travel time of the sound from the spark to the microphone, seconds."""
-    return settings.catch.mic_distance_m / sound_speed(settings.rig.temperature_k)
+    return sound_delay(settings.catch.mic_distance_m, settings.rig.temperature_k)
 
 
 class Catcher:

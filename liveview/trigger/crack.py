@@ -75,13 +75,6 @@ RATTLE_S = 0.06
 """when so shortly before and after it, seconds (ten periods of a coil at 80 Hz), there are"""
 RATTLE = 3
 """so many more that look like it."""
-SPEED_AT_0C = 331.3
-"""Metres a second in dry air, see ``sound_speed``."""
-
-
-def sound_speed(temperature_k: float) -> float:
-    """Speed of sound in dry air, m/s: 331.3 sqrt(T/273.15)."""
-    return SPEED_AT_0C * float(np.sqrt(temperature_k / 273.15))
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -19,7 +20,7 @@ from liveview.engine.capture import (
 )
 from liveview.engine.ring import FrameRing
 from liveview.errors import FormatChanged
-from liveview.model import FrameStamp, Pixels, SessionState, SourceInfo
+from liveview.model import FrameStamp, Pixels, SessionState, SourceInfo, SourceKind
 
 SAYS = info()
 
@@ -46,8 +47,8 @@ class Host(threading.Event):
 class Restless:
     """Delivers one frame, then its pictures change."""
 
-    def __init__(self, host: Host, runs_s: float) -> None:
-        self.host, self.runs_s = host, runs_s
+    def __init__(self, host: Host, runs_s: float, kind: SourceKind) -> None:
+        self.host, self.runs_s, self.kind = host, runs_s, kind
         self.given = False
 
     def open(self) -> SourceInfo:
@@ -55,7 +56,7 @@ class Restless:
         self.host.left -= 1
         if not self.host.left:
             self.host.set()
-        return SAYS
+        return replace(SAYS, kind=self.kind)
 
     def grab(self) -> FrameStamp:
         if self.given:
@@ -71,11 +72,11 @@ class Restless:
         pass
 
 
-def rests(openings: int, runs_s: float) -> Host:
+def rests(openings: int, runs_s: float, kind: SourceKind = SourceKind.STREAM) -> Host:
     """A source opened so often, each time for so long; what was rested after each opening."""
     host = Host(openings)
     capture = Capture(
-        lambda: Restless(host, runs_s),
+        lambda: Restless(host, runs_s, kind),
         lambda says: FrameRing(says, 4),
         host.board,
         lambda: host.now_s,
@@ -102,3 +103,14 @@ def test_it_says_so_meanwhile() -> None:
 @pytest.mark.parametrize("runs_s", [CALM_S + 0.1, 3600.0])
 def test_changes_far_apart_are_followed_at_once(runs_s: float) -> None:
     assert rests(4 * CHANGES_AT_ONCE, runs_s).rests == [0.0] * (4 * CHANGES_AT_ONCE)
+
+
+@pytest.mark.parametrize(
+    "kind", [SourceKind.VIDEO, SourceKind.IMAGES, SourceKind.TIFF, SourceKind.EVENT]
+)
+def test_a_recording_that_changes_ends_there_in_words(kind: SourceKind) -> None:
+    host = rests(9, 0.01, kind)
+    assert host.left == 8
+    assert host.board.words() == (
+        "the stream changed from A to B: the recording is read up to there",
+    )

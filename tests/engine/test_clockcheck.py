@@ -11,11 +11,11 @@ from liveview.engine.clock import SessionClock
 from liveview.engine.clockcheck import SIGMA, ClockReading
 from liveview.engine.session import Session
 from liveview.model import Frame
+from liveview.optics.sound import sound_speed
 from liveview.settings import Settings
 from liveview.sources.simulated import SimulatedBench
 from liveview.sources.simulated_camera import SimulatedCamera
 from liveview.trigger.clock import Delay, Moment, find_delay
-from liveview.trigger.crack import sound_speed
 from liveview.trigger.flash import FlashDetector
 from liveview.trigger.onset import OnsetDetector
 

@@ -9,10 +9,11 @@ import pytest
 import scipy.integrate
 
 from liveview.model import Cause, SoundBlock, Spotted
+from liveview.optics.sound import sound_speed
 from liveview.settings import Settings
 from liveview.trigger.bands import Bands, band_pass
 from liveview.trigger.catcher import CONFIRMED, CRACK_WAYS, crack_sigma
-from liveview.trigger.crack import CrackDetector, sound_speed
+from liveview.trigger.crack import CrackDetector
 from liveview.trigger.nwave import ShapeBank, matched_to_n_wave, spectrum_of_n_wave
 from liveview.trigger.peaks import MOMENT_S
 
@@ -211,12 +212,6 @@ def test_path_is_taken_off():
     delay_s = 1.5 / sound_speed(293.15)
     found = heard(sound, delay_s=delay_s)
     assert found[0].time_s == pytest.approx(begins[0] - delay_s, abs=0.001)
-
-
-def test_speed_of_sound():
-    # ISO form 331.3 sqrt(1 + t/273.15): 343.215 m/s at 20 C, 346.129 at 25 C.
-    assert sound_speed(293.15) == pytest.approx(343.215, abs=0.001)
-    assert sound_speed(298.15) == pytest.approx(346.129, abs=0.001)
 
 
 def test_every_spark_of_a_coil_is_heard_once():
