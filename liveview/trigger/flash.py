@@ -61,6 +61,8 @@ LEAST_BEYOND = 4.0
 """Sigma from which on rows are brighter outside the mirror as well."""
 LEAST_STRENGTH = 4.0
 """Weaker ones are not even suspicions: noise has it in one frame in 3000."""
+LEAST_TALL = 1 / 3
+"""Rows that a flash must light more of than this, of those that are read in one exposure."""
 SURE = 1.0 - 1e-6
 """Share of the least excess from which on the frames are gone through: sums may round."""
 BLOCK_S = 0.05
@@ -75,6 +77,8 @@ class _Channel:
 
     name: str
     count: Row
+    used: tuple[int, int]
+    """First and last band that has such tiles."""
     predictor: RowPredictor
     windows: RowWindows
     errors: deque[Row]
@@ -172,6 +176,7 @@ class FlashDetector:
         return _Channel(
             name,
             np.maximum(count, 1).astype(np.float64),
+            (int(np.flatnonzero(count)[0]), int(np.flatnonzero(count)[-1])),
             RowPredictor(self._grid.bands, 2 * self._ahead + 2, floor),
             RowWindows(count > 0),
             deque(maxlen=self._ahead),
@@ -414,7 +419,7 @@ class FlashDetector:
 
     def _judge(self, group: list[Candidate]) -> list[Spotted]:
         """One spot at most from the suspicions of one frame; rows tell more than a tile."""
-        sure = [c for c in group if c.flash]
+        sure = [c for c in group if c.flash and self._tall_enough(c)]
         strength = max((c.strength for c in sure), default=0.0)
         if strength < self.sigma:
             return []
@@ -423,6 +428,22 @@ class FlashDetector:
         if before is not None and self._rest_of(before, best):
             return []
         return [self._spotted(best, strength)]
+
+    def _tall_enough(self, candidate: Candidate) -> bool:
+        """A rolling shutter shows a flash in as many rows as are read in one exposure.
+
+        Fewer are seen at the picture's edges and the mirror's, and of what is a spot itself.
+        """
+        row_time_s, exposure_s = self._info.row_time_s, self._info.exposure_s
+        if candidate.compact or not row_time_s or not exposure_s:
+            return True
+        assert candidate.lit is not None
+        first, last = candidate.lit
+        used = next(c.used for c in self._channels if c.name == candidate.channel)
+        if first <= used[0] or last >= used[1]:
+            return True
+        rows = (last + 1 - first) * self._grid.band
+        return rows > LEAST_TALL * exposure_s / row_time_s
 
     def _rest_of(self, before: Candidate, candidate: Candidate) -> bool:
         """A rolling shutter's band that began at the bottom of the frame before."""

@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 Row = NDArray[np.float64]
 MEMORY_FRAMES = 240
 FIRST_FRAMES = 16
-"""Until then everything is taken for noise."""
+"""Until so many were seen, the middle one counts."""
+STEP = 4.0
+"""Of the first, those in which half of the bands are so far off, in their own noise, show a step of
+the lamp and do not count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,7 @@ class RowWindows:
         self._counts = np.bincount(self._kind)
         self._noise = np.ones(len(self._counts))
         self._frames = 0
+        self._first: list[Row] = []
         self._seen: list[Row] = []
         self.trials = 2.0 * max(1.0, float(self._used.sum()))
         """Number of independent windows, about: each height has half as many as the one below."""
@@ -69,7 +73,10 @@ class RowWindows:
         sums /= self._root[:, None]
         sigma = sums / np.maximum(self._noise, 1.0)[self._kind, None]
         tops = sigma.argmax(axis=0)
-        self._seen.append(np.abs(sums, out=sums))
+        np.abs(sums, out=sums)
+        if self._frames < FIRST_FRAMES:
+            sums = sums[:, np.median(np.abs(excess[:, self._used > 0]), axis=1) < STEP]
+        self._seen.append(sums)
         return [
             Peak(int(self._low[top]), int(self._high[top]), float(sigma[top, frame]))
             for frame, top in enumerate(tops.tolist())
@@ -86,9 +93,17 @@ class RowWindows:
         size = self._seen[0] if len(self._seen) == 1 else np.concatenate(self._seen, axis=1)
         self._seen.clear()
         count = size.shape[1]
+        if count == 0:
+            return
+        first = self._frames < FIRST_FRAMES
         self._frames += count
-        if self._frames > FIRST_FRAMES:
-            size = np.minimum(size, 4.0 * self._noise[self._kind, None])
-        usual = 1.2533 * np.add.reduceat(size.mean(axis=1), self._begins) / self._counts
+        if not first:
+            np.minimum(size, 4.0 * self._noise[self._kind, None], out=size)
+        usual = 1.2533 * np.add.reduceat(size, self._begins, axis=0) / self._counts[:, None]
+        if first:
+            self._first += list(usual.T)
+            self._noise = np.median(self._first, axis=0)
+            return
+        self._first.clear()
         rate = max(count / self._frames, 1.0 - (1.0 - 1.0 / MEMORY_FRAMES) ** count)
-        self._noise += rate * (usual - self._noise)
+        self._noise += rate * (usual.mean(axis=1) - self._noise)

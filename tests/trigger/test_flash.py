@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from support.flash_scenes import Bench, Spark
 
-from liveview.model import Disc, Frame, FrameStamp, Spotted
+from liveview.model import Disc, Frame, FrameStamp, SourceInfo, SourceKind, Spotted
 from liveview.trigger.flash import FlashDetector
 
 ROLLING = {"readout_s": 0.015, "exposure_s": 0.002}
@@ -248,3 +248,52 @@ def test_ten_minutes_of_all_confusers(shutter, minutes, hunting):
     common = {"flicker": 0.04, "plume": True, "drift": 0.05, "hunting": hunting}
     bench = Bench(**shutter, **common, steps=steps, hands=hands, knocks=knocks, seed=3)
     assert watch(bench, 60.0 * minutes) == []
+
+
+MIRROR = np.hypot(*np.meshgrid(np.arange(240) - 120, np.arange(180) - 90)) < 75
+
+
+def still(level: float, rng: np.random.Generator) -> np.ndarray:
+    """A mirror at this level, dark around it, 12 bit."""
+    mean = 80.0 + level * MIRROR
+    return mean + rng.normal(0, 4, mean.shape)
+
+
+@pytest.mark.parametrize("begins", [6, 30, 38, 46])
+def test_a_lamp_switched_while_it_learns_does_not_blind_it(begins: int) -> None:
+    """Cap off at ``begins``, the blade comes in 36 frames later, a flash 70 after that."""
+    info = SourceInfo(
+        SourceKind.VIDEO, "test", 240, 180, 1, 12, 4095, False, 25.0, transfer="linear"
+    )
+    detector = FlashDetector(info, 6.0)
+    detector.set_disc(Disc(120, 90, 75))
+    rng = np.random.default_rng(begins)
+    found = []
+    for number in range(begins + 140):
+        at = number - begins
+        frame = still(0 if at < 0 else 2200 if at < 36 else 900, rng)
+        if at == 106:
+            frame += 100 * MIRROR
+        pixels = np.clip(np.rint(frame), 0, 4095).astype(np.uint16)
+        found += detector.look(Frame(pixels, FrameStamp(number, number / 25.0), 4095))
+    assert [spot.frame for spot in [*found, *detector.flush()]] == [begins + 106]
+
+
+@pytest.mark.parametrize(("rows", "is_one"), [(24, True), (12, True), (8, False)])
+def test_a_band_lower_than_the_exposure_is_no_flash(rows: int, is_one: bool) -> None:
+    """2 ms of exposure at 83 us a row: a flash lights 24 rows."""
+    info = SourceInfo(
+        SourceKind.VIDEO, "test", 240, 180, 1, 12, 4095, False, 60.0, transfer="linear",
+        row_time_s=0.015 / 180, exposure_s=0.002,
+    )  # fmt: skip
+    detector = FlashDetector(info, 6.0)
+    detector.set_disc(Disc(120, 90, 75))
+    rng = np.random.default_rng(rows)
+    found = []
+    for number in range(120):
+        frame = still(900, rng)
+        if number == 90:
+            frame[80 : 80 + rows] += 60
+        pixels = np.clip(np.rint(frame), 0, 4095).astype(np.uint16)
+        found += detector.look(Frame(pixels, FrameStamp(number, number / 60.0), 4095))
+    assert [spot.frame for spot in [*found, *detector.flush()]] == ([90] if is_one else [])
