@@ -294,6 +294,20 @@ def test_a_second_run_replaces_the_first(clip: Path, tmp_path: Path) -> None:
     assert sorted(p.name for p in tmp_path.iterdir()) == ["frames.csv", "report.json"]
 
 
+@pytest.mark.slow
+def test_events_of_a_first_run_are_kept_until_told(
+    clip: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    process(clip, tmp_path, *LOSSLESS)
+    before = {p: p.stat().st_mtime_ns for p in tmp_path.rglob("*") if p.is_file()}
+    words = refused(capsys, 4, clip, "--out", tmp_path, *LOSSLESS)
+    assert "0001_flash" in words and "--overwrite" in words
+    assert {p: p.stat().st_mtime_ns for p in tmp_path.rglob("*") if p.is_file()} == before
+    report = process(clip, tmp_path, *LOSSLESS, "--catch", "off", "--overwrite")
+    assert report["events"] == []
+    assert not list((tmp_path / "events").iterdir())
+
+
 def test_one_frame_is_a_recording(tmp_path: Path) -> None:
     assert cv2.imwrite(str(tmp_path / "one.png"), rec.known().frames[40].astype(np.uint8))
     report = process(tmp_path / "one.png", tmp_path / "out", "--contrast")

@@ -27,13 +27,8 @@ from liveview.commands.processing.calibrate import (
     read_through,
 )
 from liveview.commands.processing.catching import Catching, Caught, ring_megabytes
-from liveview.commands.processing.outputs import (
-    ContrastStack,
-    FrameTable,
-    PictureFile,
-    make_folder,
-    writing,
-)
+from liveview.commands.processing.folder import EVENTS, GROWING, REPORT, clear, held
+from liveview.commands.processing.outputs import ContrastStack, FrameTable, PictureFile
 from liveview.commands.processing.progress import Progress
 from liveview.commands.processing.report import Summary, build_report, report_text, write_report
 from liveview.commands.processing.request import Request, Stretch
@@ -43,7 +38,7 @@ from liveview.engine.chain import Chain
 from liveview.engine.clock import SessionClock
 from liveview.engine.crew import SWITCH_INTERVAL_S
 from liveview.engine.ring import FrameRing, RingLease
-from liveview.errors import InputUnreadable
+from liveview.errors import InputUnreadable, OutputFailed
 from liveview.model import (
     Calibration,
     CalibrationKind,
@@ -54,9 +49,6 @@ from liveview.model import (
     SourceInfo,
 )
 from liveview.sources import Input, frame_source, sound_source
-
-OURS = ("report.json", "frames.csv", "contrast.npy", "picture.mkv")
-"""Files of an earlier run in the same folder, replaced by this one."""
 
 INTERRUPTED = 130
 
@@ -84,14 +76,20 @@ def _done(request: Request) -> int:
     try:
         info = _with_stated_transfer(source.open(), request)
         sound = entry.sound() if entry.has_sound and request.sound is None else None
-        job = Job(request, source, info, sound)
-        report = job.run()
+        with held(request.out):
+            clear(request.out, request.inputs, overwrite=request.overwrite)
+            job = Job(request, source, info, sound)
+            report = job.run()
+            write_report(report, request.out / REPORT)
     finally:
         source.close()
-    write_report(report, request.out / "report.json")
     if request.json:
         sys.stdout.write(report_text(report))
-    return INTERRUPTED if job.interrupted else 0
+    if not job.interrupted:
+        return 0
+    frames = report["recording"]["frames"]
+    print(f"liveview: ended by the keyboard; {request.out} has {frames} frames", file=sys.stderr)
+    return INTERRUPTED
 
 
 def _source(request: Request, address: str) -> FrameSource:
@@ -129,12 +127,10 @@ class Job:
 
     def run(self) -> dict[str, Any]:
         """Calibrate, pass over all frames, and give the report."""
-        make_folder(self._request.out)
-        for name in OURS:
-            with writing(self._request.out / name):
-                (self._request.out / name).unlink(missing_ok=True)
         self._calibrate()
         self._all_frames()
+        if self._summary.frames == 0 and self.interrupted:
+            raise KeyboardInterrupt
         if self._summary.frames == 0:
             raise InputUnreadable(
                 "holds no frames", self._request.recording, "record it again or check the file"
@@ -233,7 +229,7 @@ class Job:
         reader = ReadAhead(self._source, info, ring, ahead, request.seconds)
         progress = Progress(sys.stderr, info.frames)
         with contextlib.ExitStack() as stack:
-            files = stack.enter_context(contextlib.closing(Files(request, info)))
+            files = stack.enter_context(growing(request, info))
             catching, watching = self._catching(), None
             if catching is not None:
                 stack.callback(catching.close)
@@ -263,7 +259,7 @@ class Job:
             self._settings,
             self._info,
             self._sound_source(),
-            self._request.out / "events",
+            self._request.out / EVENTS,
             lambda: self._calibration,
             sound_needed=self._request.sound is not None,
         )
@@ -316,27 +312,51 @@ class Job:
         return dataclasses.replace(reading, blade=blade)
 
 
+@contextlib.contextmanager
+def growing(request: Request, info: SourceInfo) -> Iterator[Files]:
+    """The files that grow with the frames; where they cannot be written, no half of one is left."""
+    files = Files(request, info)
+    try:
+        with contextlib.closing(files):
+            yield files
+    except OutputFailed as error:
+        for name in GROWING:
+            with contextlib.suppress(OSError):
+                (request.out / name).unlink(missing_ok=True)
+        raise OutputFailed(
+            error.what, error.where, f"{error.remedy}; what was half written was removed"
+        ) from error
+
+
 class Files:
-    """The files that grow with the frames."""
+    """The files that grow with the frames; made with the first one."""
 
     def __init__(self, request: Request, info: SourceInfo) -> None:
-        shape = (info.height, info.width)
-        out = request.out
+        self._request = request
         self._every = request.every
-        self._table = FrameTable(out / "frames.csv")
-        self._contrast = ContrastStack(out / "contrast.npy", shape) if request.contrast else None
-        rate_hz = info.rate_hz / request.every if info.rate_hz else None
-        self._picture = (
-            PictureFile(out / "picture.mkv", shape, rate_hz) if request.picture else None
-        )
+        self._shape = (info.height, info.width)
+        self._rate_hz = info.rate_hz / request.every if info.rate_hz else None
+        self._table: FrameTable | None = None
+        self._contrast: ContrastStack | None = None
+        self._picture: PictureFile | None = None
+
+    def _made(self) -> FrameTable:
+        request, out = self._request, self._request.out
+        if self._table is None:
+            self._table = FrameTable(out / "frames.csv")
+            if request.contrast:
+                self._contrast = ContrastStack(out / "contrast.npy", self._shape)
+            if request.picture:
+                self._picture = PictureFile(out / "picture.mkv", self._shape, self._rate_hz)
+        return self._table
 
     def wants_contrast(self, index: int) -> bool:
         """Whether the contrast of the ``index``-th frame is to be written."""
-        return self._contrast is not None and index % self._every == 0
+        return self._request.contrast and index % self._every == 0
 
     def add(self, index: int, reading: Reading, contrast: Any) -> None:
         """Write what is to be written of one frame."""
-        self._table.add(reading)
+        self._made().add(reading)
         if self._contrast is not None and contrast is not None:
             self._contrast.add(contrast)
         if self._picture is not None and index % self._every == 0:

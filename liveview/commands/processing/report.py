@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import re
@@ -14,6 +15,7 @@ import numpy as np
 from liveview import __version__
 from liveview.commands.processing.catching import Caught
 from liveview.commands.processing.outputs import writing
+from liveview.errors import OutputFailed
 from liveview.imaging.histogram import merged
 from liveview.model import (
     BladeReading,
@@ -239,6 +241,11 @@ def report_text(report: Mapping[str, Any]) -> str:
 def write_report(report: Mapping[str, Any], path: Path) -> None:
     """Write report.json in one step, so that a reader never sees half of it."""
     partial = path.with_name(path.name + ".part")
-    with writing(path):
-        partial.write_text(report_text(report), encoding="utf-8")
-        partial.replace(path)
+    try:
+        with writing(path):
+            partial.write_text(report_text(report), encoding="utf-8")
+            partial.replace(path)
+    except OutputFailed:
+        with contextlib.suppress(OSError):
+            partial.unlink(missing_ok=True)
+        raise

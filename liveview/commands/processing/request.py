@@ -65,6 +65,13 @@ class Request:
     picture: bool = False
     every: int = 1
     json: bool = False
+    overwrite: bool = False
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """Addresses of all that is read."""
+        pictures = [wanted for wanted in self.pictures.values() if isinstance(wanted, str)]
+        return (self.recording, *pictures, *([self.sound] if self.sound else []))
 
     def handled_at(self, since_first_s: float) -> bool:
         """True in the stretches named as dark or open: lamp or blade are not as they will be."""
@@ -118,6 +125,7 @@ def read_request(args: argparse.Namespace) -> Request:
         picture=args.picture,
         every=_every(args.every),
         json=args.json,
+        overwrite=args.overwrite,
     )
 
 
