@@ -151,6 +151,12 @@ def is_predicted(stream: Any) -> bool:
 _REMEDY_CODEC = "convert it to FFV1 or H.264 in Matroska or MP4"
 
 
+def is_still(container: InputContainer) -> bool:
+    """Opened by a reader of single pictures, which invents 25 frames a second for them."""
+    reader = container.format.name
+    return reader == "image2" or reader.endswith("_pipe")
+
+
 def _is_cover(stream: Any) -> bool:
     return bool(stream.disposition & type(stream.disposition).attached_pic)
 

@@ -16,6 +16,7 @@ from liveview.sources.container import (
     file_url,
     is_address,
     is_predicted,
+    is_still,
     open_container,
     origin_s,
     promised_seconds,
@@ -96,6 +97,12 @@ class VideoSource:
             ``camera.white`` is larger than the codes can be.
         """
         self._container = container = self._opened()
+        if is_still(container):
+            raise InputUnreadable(
+                "is a still picture, not a recording",
+                self._shown,
+                "give it the ending of its kind (.jpg, .png), or put pictures into a folder",
+            )
         self._stream = stream = video_stream(container, self._name, several=self.only_looking)
         check_size(stream.codec_context.width, stream.codec_context.height, self._shown)
         self._origin = origin_s(container)
