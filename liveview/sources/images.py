@@ -12,6 +12,7 @@ import numpy as np
 from liveview.errors import InputUnreadable
 from liveview.model import FrameStamp, Pixels, SourceInfo, SourceKind
 from liveview.settings import Camera
+from liveview.sources.numbering import places
 from liveview.sources.picture import PICTURE_SUFFIXES, Picture, check_same, read_picture
 from liveview.sources.sequence import Clock, clock_for, natural_key, sequence_info
 
@@ -76,7 +77,8 @@ class ImagesSource:
     """Pictures one after the other, as fast as asked.
 
     A picture that cannot be read is left out and counted: the numbers have a gap there and
-    ``warnings`` names the file.
+    ``warnings`` names the file. A number missing in the names is a gap, too
+    (:mod:`liveview.sources.numbering`), where no table of times lies beside them.
 
     Parameters
     ----------
@@ -90,6 +92,7 @@ class ImagesSource:
         self._name = name
         self._camera = camera
         self._paths: list[Path] = []
+        self._places: list[int] = []
         self._next = 0
         self._first: Picture | None = None
         self._held: Picture | None = None
@@ -120,6 +123,10 @@ class ImagesSource:
         else:
             self._paths = [place]
         self._clock = clock_for(place, self._camera)
+        self._places = list(range(len(self._paths)))
+        if self._clock.table is None:
+            self._places, gaps = places([path.name for path in self._paths])
+            words = "; ".join(filter(None, (words, gaps)))
         self._first = self._ahead = self._first_readable()
         return sequence_info(
             SourceKind.IMAGES,
@@ -130,6 +137,7 @@ class ImagesSource:
             len(self._paths),
             self._name,
             words,
+            span=self._places[-1] + 1,
         )
 
     def _first_readable(self) -> Picture:
@@ -166,7 +174,7 @@ class ImagesSource:
             return None
         index = self._next - 1
         check_same(self._first, self._held, str(self._paths[index]))
-        return self._clock.stamp(index)
+        return self._clock.stamp(self._places[index])
 
     def read_into(self, out: Pixels) -> None:
         """Copy the grabbed picture into ``out``."""
