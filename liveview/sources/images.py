@@ -12,10 +12,12 @@ import numpy as np
 from liveview.errors import InputUnreadable
 from liveview.model import FrameStamp, Pixels, SourceInfo, SourceKind
 from liveview.settings import Camera
+from liveview.sources.container import LOSSY
 from liveview.sources.numbering import places
 from liveview.sources.picture import PICTURE_SUFFIXES, Picture, check_same, read_picture
 from liveview.sources.sequence import Clock, clock_for, natural_key, sequence_info
 
+LOSSY_SUFFIXES = frozenset((".jpg", ".jpeg"))
 _WILD = frozenset("*?[")
 
 
@@ -127,6 +129,8 @@ class ImagesSource:
         if self._clock.table is None:
             self._places, gaps = places([path.name for path in self._paths])
             words = "; ".join(filter(None, (words, gaps)))
+        if self._paths[0].suffix.lower() in LOSSY_SUFFIXES:
+            words = "; ".join(filter(None, (words, LOSSY)))
         self._first = self._ahead = self._first_readable()
         return sequence_info(
             SourceKind.IMAGES,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 from liveview.commands.processing.folder import EVENT_NAME
+from liveview.commands.processing.recorded import UNKNOWN, Recorded
 from liveview.engine.eventbuilder import EventBuilder
 from liveview.engine.ring import FrameRing, RingLease
 from liveview.engine.soundring import SoundRing, block_end_s
@@ -61,6 +61,8 @@ class Catching:
         The calibration at the moment.
     sound_needed : bool
         Somebody named the sound: without it there is nothing to be done.
+    recorded_at : Recorded
+        When the recording was made.
 
     Raises
     ------
@@ -77,13 +79,14 @@ class Catching:
         calibration: Callable[[], Calibration],
         *,
         sound_needed: bool = False,
+        recorded_at: Recorded = UNKNOWN,
     ) -> None:
         self._settings = settings
         self._sound_needed = sound_needed
         self._info = info
         self._calibration = calibration
         self._disc: Disc | None = None
-        self._now = datetime.now().astimezone()
+        self._recorded_at = recorded_at
         shortened = history_frames(settings, info)[1]
         self.warnings = [shortened] if shortened else []
         self._sound = sound
@@ -199,7 +202,7 @@ class Catching:
             calibration=self._calibration(),
             settings=self._settings.to_mapping(),
             disc=self._disc,
-            started_at=self._now.isoformat(timespec="milliseconds"),
+            started_at=self._recorded_at.at(spotted.time_s, "milliseconds"),
             wall_minus_session_s=0.0,
         )
 

@@ -51,7 +51,8 @@ class Request:
 
     ``pictures`` has a stretch, or the address of a picture, for each calibration picture that
     was asked for. ``given`` names the settings (``"rig.mirror_diameter_m"``) somebody stated; the
-    others are defaults, from which no measurement may be derived.
+    others are defaults, from which no measurement may be derived. ``on_command_line`` are those
+    stated by options.
     """
 
     recording: str
@@ -66,6 +67,7 @@ class Request:
     every: int = 1
     json: bool = False
     overwrite: bool = False
+    on_command_line: frozenset[str] = frozenset()
 
     @property
     def inputs(self) -> tuple[str, ...]:
@@ -100,20 +102,21 @@ def read_request(args: argparse.Namespace) -> Request:
         One line that names the option.
     """
     settings, given = _base_settings(args)
+    stated_here = set()
     for argument, section, key, unit in _OPTIONS:
         text = getattr(args, argument)
         if text is not None:
             settings = _override(settings, option_name(argument), section, {key: text}, unit)
-            given |= {f"{section}.{key}"}
+            stated_here |= {f"{section}.{key}"}
     if args.lamp is not None:
         settings = _with_lamp(settings, args.lamp)
-        given |= {"lamp.shape", "lamp.image_width_m"}
+        stated_here |= {"lamp.shape", "lamp.image_width_m"}
     kinds = {kind: getattr(args, kind.value) for kind in CalibrationKind}
     return Request(
         recording=args.recording,
         out=args.out,
         settings=settings,
-        given=frozenset(given),
+        given=frozenset(given | stated_here),
         pictures={
             kind: read_stretch(text, f"--{kind.value}")
             for kind, text in kinds.items()
@@ -126,6 +129,7 @@ def read_request(args: argparse.Namespace) -> Request:
         every=_every(args.every),
         json=args.json,
         overwrite=args.overwrite,
+        on_command_line=frozenset(stated_here),
     )
 
 
