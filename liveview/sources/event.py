@@ -60,7 +60,7 @@ class EventSource:
         if not len(event):
             raise InputUnreadable("holds no frames", str(self._path), "it kept sound only")
         if not event.complete:
-            self._warnings.append("the event was cut short or is not finished")
+            self._warnings.append(_incomplete_words(event))
         self.recorded_at = _clock_zero(event)
         source = event.start.source
         return replace(
@@ -99,6 +99,18 @@ class EventSource:
         if self._event is not None:
             self._event.close()
             self._event = None
+
+
+def _incomplete_words(event: StoredEvent) -> str:
+    """What is missing of an event, as far as its frames tell."""
+    catch = event.start.settings.get("catch")
+    after_s = catch.get("post_trigger") if isinstance(catch, dict) else None
+    if not isinstance(after_s, int | float):
+        return "the event was cut short or is not finished"
+    missing_s = max(one.time_s for one in event.spotted) + after_s - event.stamps[-1].time_s
+    if 0.0 < missing_s <= after_s:
+        return f"the event ends {missing_s:.2f} s early: its recording ended, or it was cut there"
+    return "the event was cut short or is not finished"
 
 
 def _clock_zero(event: StoredEvent) -> str:

@@ -36,8 +36,8 @@ class Layout:
 
     ``target`` is the format the library converts to, ``bits`` the depth of the codes. Gray formats
     keep their codes untouched; colour is blue, green, red of as many bits as the source has, or
-    the next more there is a format for. Luma and chroma go over separate planes: there the library rounds properly,
-    while its fast way to packed colour is half a code too dark.
+    the next more there is a format for. Luma and chroma go over separate planes: there the library
+    rounds properly, while its fast way to packed colour is half a code too dark.
     """
 
     target: str

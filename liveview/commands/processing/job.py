@@ -114,6 +114,17 @@ def _source(request: Request, address: str) -> FrameSource:
     return frame_source(address, request.settings, clock=SessionClock(), live=False)
 
 
+def _picture_source(request: Request, kind: CalibrationKind, wanted: str) -> FrameSource:
+    try:
+        return _source(request, wanted)
+    except InputUnreadable as error:
+        raise InputUnreadable(
+            f"'{wanted}' is neither a stretch nor a file that is there",
+            f"--{kind.value}",
+            "write seconds like 0.5:2, or name a picture",
+        ) from error
+
+
 def _with_stated_transfer(info: SourceInfo, request: Request) -> SourceInfo:
     """The curve somebody stated goes before the one the file names."""
     if "camera.transfer" in request.given or info.transfer is None:
@@ -200,7 +211,7 @@ class Job:
             if isinstance(wanted, Stretch):
                 stretches[kind] = wanted
                 continue
-            source = _source(self._request, wanted)
+            source = _picture_source(self._request, kind, wanted)
             picture, words = picture_from(source, wanted, kind, self._info, self._settings)
             self._warnings += words
             calibration = calibration.with_picture(kind, picture)

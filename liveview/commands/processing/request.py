@@ -202,16 +202,24 @@ def differing(settings: Settings) -> set[str]:
 
 
 def _override(
-    settings: Settings, option: str, section: str, values: Mapping[str, Any], unit: str = ""
+    settings: Settings,
+    option: str,
+    section: str,
+    values: Mapping[str, Any],
+    unit: str = "",
+    written: str | None = None,
 ) -> Settings:
-    """A copy with values from the command line; the message of an error names the option."""
+    """A copy with values from the command line; the message of an error names the option.
+
+    ``written`` is what stands after the option, where it is not the value itself.
+    """
     checked = {
         key: parse_quantity(value, unit, option) if unit else value for key, value in values.items()
     }
     try:
         return settings.replaced(section, **checked)
     except BadRequest as error:
-        text = next(iter(values.values()))
+        text = written or next(iter(values.values()))
         what = error.what.split(": ", 1)[-1]
         raise BadRequest(what, f"{option} {text}", "see 'liveview process --help'") from error
 
@@ -222,7 +230,7 @@ def _with_lamp(settings: Settings, text: str) -> Settings:
         raise BadRequest(
             f"cannot read '{text}'", "--lamp", "write slit:W or round:W, W like 0.5 mm"
         )
-    settings = _override(settings, "--lamp", "lamp", {"image_width_m": width}, "m")
+    settings = _override(settings, "--lamp", "lamp", {"image_width_m": width}, "m", text)
     return _override(settings, "--lamp", "lamp", {"shape": shape})
 
 
