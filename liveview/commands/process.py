@@ -21,7 +21,8 @@ http(s):// or rtsp:// address (read to its end, for --seconds, or until Ctrl-C).
 """
 
 _EPILOG = """
-stretches are seconds from the first frame, A:B, :B or A:; instead of a stretch, --dark, --open and
+stretches are seconds from the first frame, A:B, :B or A: (time_s of frames and events is the
+recording's own clock, which need not begin at 0); instead of a stretch, --dark, --open and
 --reference take a picture (or a recording) of the same size. Lengths and times take a unit
 ("114 mm", "25 us"); a bare number is in SI units. What cannot be known is null or empty.
 
