@@ -354,10 +354,10 @@ def first_fault(error: ValidationError, where: str) -> BadRequest:
 
 
 _FAULTS = {
-    "greater_than": "must be above {gt}",
-    "greater_than_equal": "must be at least {ge}",
-    "less_than": "must be below {lt}",
-    "less_than_equal": "must be at most {le}",
+    "greater_than": "must be greater than {gt:g}",
+    "greater_than_equal": "must be greater than or equal to {ge:g}",
+    "less_than": "must be less than {lt:g}",
+    "less_than_equal": "must be less than or equal to {le:g}",
     "literal_error": "must be {expected}",
     "enum": "must be {expected}",
     "int_parsing": "must be a whole number",

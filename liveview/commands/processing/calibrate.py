@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from liveview.commands.processing.recorded import Recorded, recorded_at
+from liveview.commands.processing.recorded import UNKNOWN, Recorded, recorded_at
 from liveview.commands.processing.request import Stretch
 from liveview.errors import BadRequest, CalibrationRefused, InputUnreadable
 from liveview.imaging.background import GOOD_FRAMES, PictureAverager
@@ -48,7 +48,7 @@ class Taker:
         info: SourceInfo,
         settings: Settings,
         stretches: Mapping[CalibrationKind, Stretch],
-        recorded: Recorded,
+        recorded: Recorded = UNKNOWN,
     ) -> None:
         self.stretches = dict(stretches)
         self.warnings: list[str] = []

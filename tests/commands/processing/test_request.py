@@ -141,11 +141,11 @@ def test_a_snapshot_of_defaults_states_nothing() -> None:
     ("options", "words"),
     [
         (["--transfer", "foo"], "--transfer foo: must be srgb, bt709, linear or gamma:G"),
-        (["--white", "0"], "--white 0: must be at least 1"),
+        (["--white", "0"], "--white 0: must be greater than or equal to 1"),
         (["--white", "x"], "--white x: must be a whole number"),
-        (["--white", "70000"], "--white 70000: must be at most 65535"),
-        (["--rate", "0"], "--rate 0: must be above 0"),
-        (["--lamp", "slit:-1mm"], "--lamp slit:-1mm: must be above 0"),
+        (["--white", "70000"], "--white 70000: must be less than or equal to 65535"),
+        (["--rate", "0"], "--rate 0: must be greater than 0"),
+        (["--lamp", "slit:-1mm"], "--lamp slit:-1mm: must be greater than 0"),
         (["--blade-side", "up"], "--blade-side up: must be 'left', 'right'"),
     ],
 )
