@@ -346,10 +346,39 @@ def first_fault(error: ValidationError, where: str) -> BadRequest:
     key = ".".join(str(part) for part in first["loc"])
     if first["type"] == "extra_forbidden":
         return BadRequest(f"unknown key '{key}'", where, "remove it or correct its spelling")
-    message = first["msg"].removeprefix("Value error, ")
+    message = _plain_words(key, first["type"], first.get("ctx", {})) or first["msg"]
+    message = message.removeprefix("Value error, ")
     given = repr(first.get("input"))
     given = given if len(given) <= LONGEST_SHOWN else f"{given[:LONGEST_SHOWN]}..."
     return BadRequest(f"{key} = {given}: {message}", where, "correct this value")
+
+
+_FAULTS = {
+    "greater_than": "must be greater than {gt:g}",
+    "greater_than_equal": "must be greater than or equal to {ge:g}",
+    "less_than": "must be less than {lt:g}",
+    "less_than_equal": "must be less than or equal to {le:g}",
+    "literal_error": "must be {expected}",
+    "enum": "must be {expected}",
+    "int_parsing": "must be a whole number",
+    "int_type": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "float_parsing": "must be a number",
+    "float_type": "must be a number",
+    "bool_parsing": "must be true or false",
+    "bool_type": "must be true or false",
+}
+_FORMS = {
+    "camera.transfer": "must be srgb, bt709, linear or gamma:G, such as gamma:2.2",
+    "camera.format": "must be a four-letter code, such as MJPG",
+}
+
+
+def _plain_words(key: str, kind: str, limits: Mapping[str, Any]) -> str:
+    """What is wrong with a value in words of everyday; empty where there are none for it."""
+    if kind == "string_pattern_mismatch":
+        return _FORMS.get(key, "")
+    return _FAULTS.get(kind, "").format(**limits)
 
 
 def load_settings(path: Path) -> Settings:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from liveview.recorder.reading import StoredEvent
     from liveview.review.enhance import Enhancer
     from liveview.review.export import FlashReport, Job, Look, Stretch, Timing
     from liveview.settings import Settings
@@ -134,6 +135,7 @@ def _export_event(path: Path, args: argparse.Namespace) -> None:
     with StoredEvent.open(path) as event:
         settings = _settings(args, event_settings(event))
         wanted = _wanted(args, event.name)
+        _refuse_existing(wanted, args)
         enhancer = Enhancer(event, settings)
         for product, file in wanted.items():
             _write(product, file, enhancer, args)
@@ -159,6 +161,17 @@ def _wanted(args: argparse.Namespace, name: str) -> dict[str, Path]:
         for product, ending in usual.items():
             wanted.setdefault(product, args.out / f"{name}{ending}")
     return wanted
+
+
+def _refuse_existing(wanted: Mapping[str, Path], args: argparse.Namespace) -> None:
+    """Before anything is written: no file is replaced unasked."""
+    from liveview.errors import BadRequest
+
+    for file in wanted.values():
+        if file.exists() and not args.overwrite:
+            raise BadRequest(
+                "exists already", str(file), "choose another name, or give --overwrite"
+            )
 
 
 def _number(text: str, unit: str, where: str) -> float:
@@ -250,9 +263,7 @@ def _write_still(file: Path, enhancer: Enhancer, args: argparse.Namespace, job: 
     from liveview.review.export import export_still
 
     event = enhancer.event
-    after_s = _number(args.at, "s", "--at")
-    at_spark = after_s == 0
-    index = event.spark_index if at_spark else event.index_at(event.start.spotted.time_s + after_s)
+    index = _frame_at(event, _number(args.at, "s", "--at"))
     export_still(
         enhancer,
         file,
@@ -261,6 +272,24 @@ def _write_still(file: Path, enhancer: Enhancer, args: argparse.Namespace, job: 
         look=_look(args),
         overwrite=args.overwrite,
     )
+
+
+def _frame_at(event: StoredEvent, after_s: float) -> int:
+    """The frame shown so long after the spark."""
+    from liveview.errors import BadRequest
+
+    if after_s == 0:
+        return event.spark_index
+    spark_s = event.start.spotted.time_s
+    first, last = (event.stamps[i].time_s - spark_s for i in (0, -1))
+    frame_s = 1.0 / event.rate_hz if event.rate_hz else 0.0
+    if not first - frame_s <= after_s <= last + frame_s:
+        raise BadRequest(
+            f"the event goes from {first:.3f} s to {last:.3f} s",
+            f"--at {after_s:g}",
+            "name a time in it",
+        )
+    return event.index_at(spark_s + after_s)
 
 
 def _write_sheet(file: Path, enhancer: Enhancer, args: argparse.Namespace, job: Job) -> None:

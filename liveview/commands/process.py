@@ -21,9 +21,13 @@ http(s):// or rtsp:// address (read to its end, for --seconds, or until Ctrl-C).
 """
 
 _EPILOG = """
-stretches are seconds from the first frame, A:B, :B or A:; instead of a stretch, --dark, --open and
+stretches are seconds from the first frame, A:B, :B or A: (time_s of frames and events is the
+recording's own clock, which need not begin at 0); instead of a stretch, --dark, --open and
 --reference take a picture (or a recording) of the same size. Lengths and times take a unit
 ("114 mm", "25 us"); a bare number is in SI units. What cannot be known is null or empty.
+
+A folder with events of an earlier run is refused without --overwrite; report, table, contrast and
+picture of an earlier run are replaced.
 
 exit codes: 0 done, 2 bad arguments or settings, 3 input cannot be read, 4 output cannot be written,
 130 ended by Ctrl-C (what was read until then is written)
@@ -100,6 +104,11 @@ def _add_output(group: Any) -> None:
         "--every",
         metavar="N",
         help="contrast and picture of each N-th frame only (default 1)",
+    )
+    group.add_argument(
+        "--overwrite",
+        action="store_true",
+        help="remove what an earlier run wrote into DIR, its events included",
     )
     group.add_argument("--json", action="store_true", help="the report on standard output, too")
 

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 RECORDING = "recording.mkv"
 _SIZE = re.compile(r"(\d{1,5})x(\d{1,5})")
 _SAMPLE_BITS = 24
+_CODED = {8: 0.42, 12: 0.6, 16: 0.76}
+"""Share that the coder leaves of the shipped scenes' codes, by their bits; most is noise."""
+INTERRUPTED = 130
 
 _DESCRIPTION = """
 Render a scene of the simulated rig and write into DIR:
@@ -38,7 +41,9 @@ SCENE is the name of a shipped scene or a .toml file; --scenes lists them.
 
 _EPILOG = """
 the same scene, options and seed give the same bytes. Lengths and times take a unit ("2 ms").
-exit codes: 0 done, 2 bad arguments or scene, 4 output cannot be written
+The expected size is said at the start; without room for it on the disk nothing is rendered.
+exit codes: 0 done, 2 bad arguments or scene, 4 output cannot be written, 130 ended by Ctrl-C (no
+half recording is left)
 """
 
 
@@ -95,13 +100,45 @@ def run(args: argparse.Namespace) -> int:
     recording = folder / RECORDING
     if recording.exists():
         raise OutputFailed("already holds a recording", str(folder), "give another folder")
-    with _writing(folder):
-        folder.mkdir(parents=True, exist_ok=True)
-        book = _record(bench, recording, sound=not args.no_sound)
-        book.write(folder)
-        _write_setup(scene, folder)
+    size = _size_words(scene, folder)
+    try:
+        with _writing(folder):
+            folder.mkdir(parents=True, exist_ok=True)
+            print(size, file=sys.stderr)
+            book = _record(bench, recording, sound=not args.no_sound)
+            book.write(folder)
+            _write_setup(scene, folder)
+    except KeyboardInterrupt:
+        kept = "" if recording.exists() else "; the unfinished recording was removed"
+        print(f"liveview: ended by the keyboard{kept}", file=sys.stderr)
+        return INTERRUPTED
     _say_what_next(scene, folder)
     return 0
+
+
+def _size_words(scene: Scene, folder: Path) -> str:
+    """How much will be written.
+
+    Raises
+    ------
+    OutputFailed
+        The disk is too full.
+    """
+    from liveview.recorder.files import MEGABYTE, free_bytes
+
+    sensor = scene.sensor
+    frames = round(scene.seconds * sensor.rate_hz)
+    share = next(share for bits, share in _CODED.items() if sensor.bits <= bits)
+    size = round(frames * sensor.width * sensor.height * sensor.bits / 8 * share)
+    about = f"{size / 1e9:.1f} GB" if size >= 1e9 else f"{max(1, round(size / MEGABYTE))} MB"
+    free = free_bytes(folder.absolute())
+    if free is not None and free < size:
+        raise OutputFailed(
+            f"{frames} frames take about {about}, and {free / 1e9:.1f} GB are free",
+            str(folder),
+            "give another folder, fewer --seconds, or a smaller --size",
+        )
+    return f"{frames} frames, about {about}"
 
 
 def _list_scenes() -> int:
@@ -171,6 +208,7 @@ def _record(bench: SimulatedBench, path: Path, *, sound: bool) -> TruthBook:
     file = EventFile(partial, info, pixel_format(info), form, rate_hz=info.rate_hz, title=info.name)
     samples = 0
     with contextlib.ExitStack() as stack:
+        stack.enter_context(_no_half(partial))
         stack.callback(progress.done)
         stack.callback(file.close)
         while (stamp := frames.grab()) is not None:
@@ -233,10 +271,23 @@ def _say_what_next(scene: Scene, folder: Path) -> None:
 
 
 @contextlib.contextmanager
+def _no_half(partial: Path) -> Iterator[None]:
+    """Take the unfinished file away, whatever ends the work on it."""
+    try:
+        yield
+    except BaseException:
+        with contextlib.suppress(OSError):
+            partial.unlink(missing_ok=True)
+        raise
+
+
+@contextlib.contextmanager
 def _writing(folder: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
         raise OutputFailed(
-            f"cannot be written ({error.strerror or error})", str(folder), "choose another folder"
+            f"cannot be written ({error.strerror or error})",
+            str(folder),
+            "choose another folder; no half recording is left",
         ) from error

@@ -29,7 +29,7 @@ def warnings(
         yield f"background: the first {frames} frames; take a reference with the air at rest"
     elif gain is not None and abs(gain - 1.0) > _STALE:
         yield (
-            f"background is stale: the light is {gain:.2f} times that of the reference; "
+            f"background is stale: the light is {max(gain, 0.0):.2f} times that of the reference; "
             "take it again"
         )
     if lifted.steady_failed:

@@ -142,6 +142,27 @@ def video_stream(container: InputContainer, name: str, *, several: bool = False)
     return stream
 
 
+LOSSY = "compressed with losses: the noise is at least what is shown"
+
+
+def is_lossy(stream: Any) -> bool:
+    """Whether its pictures are coded with losses, as far as its coding tells."""
+    return bool(stream.codec_context.codec.lossy)
+
+
+def recorded_at(container: InputContainer) -> str:
+    """ISO time at which the recording began, as the file says; empty where it does not."""
+    for key in ("com.apple.quicktime.creationdate", "creation_time"):
+        said = container.metadata.get(key, "")
+        if said and said[:4] > _NO_CLOCK:
+            return said
+    return ""
+
+
+_NO_CLOCK = "1990"
+"""Years up to here are the beginning of a format's clock, which nobody has set."""
+
+
 def is_predicted(stream: Any) -> bool:
     """Whether its pictures are coded with losses as changes to others."""
     codec = stream.codec_context.codec
@@ -149,6 +170,12 @@ def is_predicted(stream: Any) -> bool:
 
 
 _REMEDY_CODEC = "convert it to FFV1 or H.264 in Matroska or MP4"
+
+
+def is_still(container: InputContainer) -> bool:
+    """Opened by a reader of single pictures, which invents 25 frames a second for them."""
+    reader = container.format.name
+    return reader == "image2" or reader.endswith("_pipe")
 
 
 def _is_cover(stream: Any) -> bool:

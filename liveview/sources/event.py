@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -37,6 +38,8 @@ class EventSource:
         self._path = path
         self._event: StoredEvent | None = None
         self._next = 0
+        self.recorded_at = ""
+        """ISO time of 0 on the event's clock, once it is open; empty where it is not known."""
         self._held: Frame | None = None
         self._warnings: list[str] = []
 
@@ -57,7 +60,8 @@ class EventSource:
         if not len(event):
             raise InputUnreadable("holds no frames", str(self._path), "it kept sound only")
         if not event.complete:
-            self._warnings.append("the event was cut short or is not finished")
+            self._warnings.append(_incomplete_words(event))
+        self.recorded_at = _clock_zero(event)
         source = event.start.source
         return replace(
             source,
@@ -95,6 +99,26 @@ class EventSource:
         if self._event is not None:
             self._event.close()
             self._event = None
+
+
+def _incomplete_words(event: StoredEvent) -> str:
+    """What is missing of an event, as far as its frames tell."""
+    catch = event.start.settings.get("catch")
+    after_s = catch.get("post_trigger") if isinstance(catch, dict) else None
+    if not isinstance(after_s, int | float):
+        return "the event was cut short or is not finished"
+    missing_s = max(one.time_s for one in event.spotted) + after_s - event.stamps[-1].time_s
+    if 0.0 < missing_s <= after_s:
+        return f"the event ends {missing_s:.2f} s early: its recording ended, or it was cut there"
+    return "the event was cut short or is not finished"
+
+
+def _clock_zero(event: StoredEvent) -> str:
+    try:
+        trigger = datetime.fromisoformat(event.start.started_at)
+        return (trigger - timedelta(seconds=event.start.spotted.time_s)).isoformat()
+    except (ValueError, OverflowError):
+        return ""
 
 
 class EventSoundSource:

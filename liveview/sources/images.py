@@ -12,9 +12,12 @@ import numpy as np
 from liveview.errors import InputUnreadable
 from liveview.model import FrameStamp, Pixels, SourceInfo, SourceKind
 from liveview.settings import Camera
+from liveview.sources.container import LOSSY
+from liveview.sources.numbering import places
 from liveview.sources.picture import PICTURE_SUFFIXES, Picture, check_same, read_picture
 from liveview.sources.sequence import Clock, clock_for, natural_key, sequence_info
 
+LOSSY_SUFFIXES = frozenset((".jpg", ".jpeg"))
 _WILD = frozenset("*?[")
 
 
@@ -76,7 +79,8 @@ class ImagesSource:
     """Pictures one after the other, as fast as asked.
 
     A picture that cannot be read is left out and counted: the numbers have a gap there and
-    ``warnings`` names the file.
+    ``warnings`` names the file. A number missing in the names is a gap, too
+    (:mod:`liveview.sources.numbering`), where no table of times lies beside them.
 
     Parameters
     ----------
@@ -90,6 +94,7 @@ class ImagesSource:
         self._name = name
         self._camera = camera
         self._paths: list[Path] = []
+        self._places: list[int] = []
         self._next = 0
         self._first: Picture | None = None
         self._held: Picture | None = None
@@ -120,6 +125,12 @@ class ImagesSource:
         else:
             self._paths = [place]
         self._clock = clock_for(place, self._camera)
+        self._places = list(range(len(self._paths)))
+        if self._clock.table is None:
+            self._places, gaps = places([path.name for path in self._paths])
+            words = "; ".join(filter(None, (words, gaps)))
+        if self._paths[0].suffix.lower() in LOSSY_SUFFIXES:
+            words = "; ".join(filter(None, (words, LOSSY)))
         self._first = self._ahead = self._first_readable()
         return sequence_info(
             SourceKind.IMAGES,
@@ -130,6 +141,7 @@ class ImagesSource:
             len(self._paths),
             self._name,
             words,
+            span=self._places[-1] + 1,
         )
 
     def _first_readable(self) -> Picture:
@@ -166,7 +178,7 @@ class ImagesSource:
             return None
         index = self._next - 1
         check_same(self._first, self._held, str(self._paths[index]), self._camera.white)
-        return self._clock.stamp(index)
+        return self._clock.stamp(self._places[index])
 
     def read_into(self, out: Pixels) -> None:
         """Copy the grabbed picture into ``out``."""

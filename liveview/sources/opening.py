@@ -216,7 +216,7 @@ def recording_maker(path: Path, settings: Settings) -> Callable[[], FrameSource]
         There is nothing of that name.
     """
     from liveview.sources.images import ImagesSource, is_pattern
-    from liveview.sources.picture import PICTURE_SUFFIXES, TIFF_SUFFIXES
+    from liveview.sources.kinds import Kind, kind_of
 
     camera = settings.camera
     if is_pattern(str(path)):
@@ -231,12 +231,12 @@ def recording_maker(path: Path, settings: Settings) -> Callable[[], FrameSource]
 
             return lambda: EventSource(path)
         return lambda: ImagesSource(str(path), camera)
-    suffix = path.suffix.lower()
-    if suffix in TIFF_SUFFIXES:
+    kind = kind_of(path)
+    if kind is Kind.TIFF:
         from liveview.sources.tiff import TiffSource
 
         return lambda: TiffSource(path, camera)
-    if suffix in PICTURE_SUFFIXES:
+    if kind is Kind.PICTURE:
         return lambda: ImagesSource(str(path), camera)
     from liveview.sources.video import VideoSource
 
@@ -246,9 +246,9 @@ def recording_maker(path: Path, settings: Settings) -> Callable[[], FrameSource]
 def track_maker(path: Path) -> Callable[[], SoundSource] | None:
     """What makes the source of a path's own sound; None for kinds that never have any."""
     from liveview.sources.images import is_pattern
-    from liveview.sources.picture import PICTURE_SUFFIXES
+    from liveview.sources.kinds import Kind, kind_of
 
-    if is_pattern(str(path)) or path.suffix.lower() in PICTURE_SUFFIXES:
+    if is_pattern(str(path)):
         return None
     if path.is_dir():
         from liveview.recorder.reading import is_event
@@ -262,6 +262,8 @@ def track_maker(path: Path) -> Callable[[], SoundSource] | None:
         from liveview.sources.soundfile import SoundFileSource
 
         return lambda: SoundFileSource(path)
+    if kind_of(path) is not Kind.VIDEO:
+        return None
     from liveview.sources.soundfile import SoundTrackSource
 
     return lambda: SoundTrackSource(path)

@@ -13,7 +13,7 @@ from liveview.model import Pixels
 from liveview.sources.headers import read_header
 from liveview.sources.limits import check_size, checked_file
 
-TIFF_SUFFIXES = frozenset((".tif", ".tiff"))
+TIFF_SUFFIXES = frozenset((".tif", ".tiff", ".btf"))
 PICTURE_SUFFIXES = (
     frozenset((".png", ".jpg", ".jpeg", ".bmp", ".pgm", ".ppm", ".pnm", ".webp")) | TIFF_SUFFIXES
 )

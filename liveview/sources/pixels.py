@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from av.video.reformatter import VideoReformatter
 
 _DIRECT_GRAY = {"gray": 8} | {f"gray{bits}le": bits for bits in (9, 10, 12, 14, 16)}
+_PLANAR_BITS = (9, 10, 12, 14, 16)
+"""Depths of planar colour beyond 8 bits."""
 _GRAY_NAMES = ("gray", "ya", "mono")
 _FOUR_BYTE = {
     "bgr0": cv2.COLOR_BGRA2BGR,
@@ -35,9 +37,9 @@ class Layout:
     """What one pixel format becomes.
 
     ``target`` is the format the library converts to, ``bits`` the depth of the codes. Gray formats
-    keep their codes untouched; colour is blue, green, red of 8 bits, or of 16 where the source
-    has more than 8. Luma and chroma go over separate planes: there the library rounds properly,
-    while its fast way to packed colour is half a code too dark.
+    keep their codes untouched; colour is blue, green, red of as many bits as the source has, or
+    the next more there is a format for. Luma and chroma go over separate planes: there the library
+    rounds properly, while its fast way to packed colour is half a code too dark.
     """
 
     target: str
@@ -77,7 +79,8 @@ def layout_of(pixel_format: av.VideoFormat | None, where: str) -> Layout:
     packed = pixel_format.is_rgb or pixel_format.has_palette
     if max(depths) <= 8 or pixel_format.has_palette:
         return Layout("bgr24" if packed else "gbrp", 3, 8)
-    return Layout("bgr48le" if packed else "gbrp16le", 3, 16)
+    bits = next(bits for bits in _PLANAR_BITS if bits >= max(depths))
+    return Layout("bgr48le" if packed and bits == 16 else f"gbrp{bits}le", 3, bits)
 
 
 class Copier:

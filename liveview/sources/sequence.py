@@ -69,8 +69,10 @@ def sequence_info(
     pictures: int,
     where: str,
     more: str = "",
+    *,
+    span: int | None = None,
 ) -> SourceInfo:
-    """What a sequence of stills says of itself.
+    """What a sequence of stills says of itself; ``span`` counts missing ``pictures``, too.
 
     Raises
     ------
@@ -91,7 +93,7 @@ def sequence_info(
         live=False,
         rate_hz=rate,
         frames=pictures,
-        seconds=None if rate is None else pictures / rate,
+        seconds=None if rate is None else (span or pictures) / rate,
         row_time_s=camera.row_time_s,
         exposure_s=camera.exposure_s,
         note="; ".join(filter(None, (more, clock.note(pictures)))),

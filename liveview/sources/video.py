@@ -13,12 +13,16 @@ from liveview.imaging.transfer import Transfer
 from liveview.model import FrameStamp, Pixels, SourceInfo, SourceKind
 from liveview.settings import Camera
 from liveview.sources.container import (
+    LOSSY,
     file_url,
     is_address,
+    is_lossy,
     is_predicted,
+    is_still,
     open_container,
     origin_s,
     promised_seconds,
+    recorded_at,
     shown,
     translated,
     video_stream,
@@ -72,6 +76,8 @@ class VideoSource:
         self._timeouts_s = timeouts_s
         self.only_looking = False
         """Set before ``open`` when frames that are damaged do not matter: read faster then."""
+        self.recorded_at = ""
+        """ISO time of 0 on the file's clock, once it is open; empty where the file has none."""
         self._container: InputContainer | None = None
         self._frames: Iterator[av.VideoFrame] = iter(())
         self._held: av.VideoFrame | None = None
@@ -98,9 +104,16 @@ class VideoSource:
             ``camera.white`` is larger than the codes can be.
         """
         self._container = container = self._opened()
+        if is_still(container):
+            raise InputUnreadable(
+                "is a still picture, not a recording",
+                self._shown,
+                "give it the ending of its kind (.jpg, .png), or put pictures into a folder",
+            )
         self._stream = stream = video_stream(container, self._name, several=self.only_looking)
         check_size(stream.codec_context.width, stream.codec_context.height, self._shown)
         self._origin = origin_s(container)
+        self.recorded_at = recorded_at(container)
         self._tick = float(stream.time_base or 0)
         self._frames = self._decoded()
         first = next(self._frames, None)
@@ -278,6 +291,8 @@ class VideoSource:
             words.append("no colour in it: read as gray")
         elif layout.channels == 1 and first.color_range == _LIMITED:
             words.append("gray codes of limited range (16 to 235), used as they stand")
+        if is_lossy(self._stream):
+            words.append(LOSSY)
         if self._times is not None:
             words.append("frame times from the table beside the recording")
         return "; ".join(words)

@@ -81,7 +81,7 @@ def chain(path: Path, frames: int) -> float:
 def command(path: Path, out: Path, *options: str) -> float:
     """Frames a second as the command reports them."""
     with contextlib.redirect_stdout(io.StringIO()):
-        assert main(["process", str(path), "--out", str(out), *options]) == 0
+        assert main(["process", str(path), "--out", str(out), "--overwrite", *options]) == 0
     report = json.loads((out / "report.json").read_text(encoding="utf-8"))
     return float(report["speed"]["frames_per_second"])
 

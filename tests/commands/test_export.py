@@ -104,6 +104,8 @@ def test_every_kind_by_name(event, tmp_path) -> None:
         (["--clip", "x.mp4", "--from", "9"], 2, "no frame"),
         (["--still", "x.png", "--width", "3"], 2, "--width"),
         (["--still", "x.png", "--at", "soon"], 2, "--at"),
+        (["--still", "x.png", "--at", "50"], 2, "--at 50: the event goes from"),
+        (["--still", "x.png", "--at", "-50"], 2, "--at -50: the event goes from"),
         (["--still", "x.png", "--view", "rosy"], 2, "invalid choice"),
         (["--still", "x.png", "--gain", "-1"], 2, "gain"),
         (["--still", "x.png", "--setup", "none.toml"], 2, "none.toml"),
@@ -141,3 +143,10 @@ def test_ctrl_c_leaves_no_half_file(event, tmp_path) -> None:
     assert process.returncode == 130
     assert "ended by the keyboard" in err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_nothing_is_written_where_a_file_exists(event, tmp_path, capsys) -> None:
+    (tmp_path / f"{event.name}.csv").write_text("mine", encoding="utf-8")
+    assert main(["export", str(event), "--out", str(tmp_path)]) == 2
+    assert "--overwrite" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == [f"{event.name}.csv"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import threading
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -294,6 +295,20 @@ def test_a_second_run_replaces_the_first(clip: Path, tmp_path: Path) -> None:
     assert sorted(p.name for p in tmp_path.iterdir()) == ["frames.csv", "report.json"]
 
 
+@pytest.mark.slow
+def test_events_of_a_first_run_are_kept_until_told(
+    clip: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    process(clip, tmp_path, *LOSSLESS)
+    before = {p: p.stat().st_mtime_ns for p in tmp_path.rglob("*") if p.is_file()}
+    words = refused(capsys, 4, clip, "--out", tmp_path, *LOSSLESS)
+    assert "0001_flash" in words and "--overwrite" in words
+    assert {p: p.stat().st_mtime_ns for p in tmp_path.rglob("*") if p.is_file()} == before
+    report = process(clip, tmp_path, *LOSSLESS, "--catch", "off", "--overwrite")
+    assert report["events"] == []
+    assert not list((tmp_path / "events").iterdir())
+
+
 def test_one_frame_is_a_recording(tmp_path: Path) -> None:
     assert cv2.imwrite(str(tmp_path / "one.png"), rec.known().frames[40].astype(np.uint8))
     report = process(tmp_path / "one.png", tmp_path / "out", "--contrast")
@@ -384,3 +399,86 @@ def test_a_calibration_picture_of_another_size_is_refused(
     assert cv2.imwrite(str(tmp_path / "small.png"), np.zeros((16, 16), np.uint8))
     words = refused(capsys, 3, clip, "--out", tmp_path / "o", "--dark", tmp_path / "small.png")
     assert "16 x 16" in words
+
+
+def test_without_a_rate_nothing_rests_on_one(tmp_path: Path) -> None:
+    tifffile.imwrite(tmp_path / "s.tif", np.stack(rec.as_bytes(rec.known().frames)))
+    report = process(tmp_path / "s.tif", tmp_path / "o", "--transfer", "linear", "--catch", "off")
+    assert report["recording"]["rate_hz"] is None
+    assert report["recording"]["seconds"] is None
+    assert report["recording"]["frames"] == rec.FRAMES
+    assert any("no times are given" in words for words in report["warnings"])
+
+
+def test_deep_codes_are_doubted_where_nobody_stated_them(tmp_path: Path) -> None:
+    tifffile.imwrite(tmp_path / "s.tif", np.stack(rec.known(bits=12).frames))
+    options = ("--rate", str(rec.RATE_HZ), "--catch", "off")
+    report = process(tmp_path / "s.tif", tmp_path / "o", *options)
+    text = "\n".join(report["warnings"])
+    assert "--white 4095" in text and "'srgb' was assumed" in text
+    stated = ("--white", "4095", "--transfer", "linear")
+    report = process(tmp_path / "s.tif", tmp_path / "o", *options, *stated)
+    text = "\n".join(report["warnings"])
+    assert "white" not in text and "assumed" not in text
+
+
+def test_what_cannot_be_is_not_used(clip: Path, tmp_path: Path) -> None:
+    options = ("--exposure", "5 s", "--rate", "12", "--catch", "off")
+    report = process(clip, tmp_path / "o", *LOSSLESS, *options)
+    text = "\n".join(report["warnings"])
+    assert "exposure of 5 s" in text
+    assert "--rate 12 was not used" in text
+    assert report["blade"]["uncut"] is not None
+
+
+def test_an_open_stretch_in_the_dark_reads_no_blade(clip: Path, tmp_path: Path) -> None:
+    stretches = ("--dark", "0:0.3", "--open", "0.3:0.58", "--reference", "1.21:1.79")
+    report = process(clip, tmp_path / "o", "--transfer", "linear", "--catch", "off", *stretches)
+    assert report["blade"]["uncut"] is None
+    assert report["calibration"]["open"] is None
+    assert any("not brighter than the dark" in words for words in report["warnings"])
+    assert all(row["uncut"] == row["cutoff_percent"] == "" for row in table(tmp_path / "o"))
+
+
+def test_side_and_advice_need_a_stated_side(clip: Path, tmp_path: Path) -> None:
+    options = (*LOSSLESS, "--catch", "off")
+    blade = process(clip, tmp_path / "o", *options)["blade"]
+    assert blade["side"] is None and blade["axial_advice"] is None
+    assert blade["uncut"] == pytest.approx(rec.UNCUT, abs=0.01)  # rounding of codes
+    blade = process(clip, tmp_path / "o", *options, "--blade-side", "left")["blade"]
+    assert blade["side"] == "left" and blade["axial_advice"]
+
+
+@pytest.mark.slow
+def test_dates_are_those_of_the_recording(clip: Path, tmp_path: Path) -> None:
+    report = process(clip, tmp_path / "o", *LOSSLESS)
+    assert report["calibration"]["dark"]["taken_at"] is None
+    with StoredEvent.open(tmp_path / "o" / report["events"][0]["folder"]) as kept:
+        assert kept.start.started_at == ""
+    dated = tmp_path / "dated.mkv"
+    with av.open(str(clip)) as old, av.open(str(dated), "w") as new:
+        new.metadata["creation_time"] = "2021-03-04T05:06:07Z"
+        stream = new.add_stream_from_template(old.streams.video[0])
+        for packet in old.demux(video=0):
+            if packet.dts is not None:
+                packet.stream = stream
+                new.mux(packet)
+    report = process(dated, tmp_path / "d", *LOSSLESS)
+    taken = datetime.fromisoformat(report["calibration"]["open"]["taken_at"])
+    began = datetime(2021, 3, 4, 5, 6, 7, tzinfo=UTC)
+    # whole seconds are written
+    assert (taken - began).total_seconds() == pytest.approx(rec.STEPS["open"][0], abs=1.0)
+    (event,) = report["events"]
+    with StoredEvent.open(tmp_path / "d" / event["folder"]) as kept:
+        at = datetime.fromisoformat(kept.start.started_at)
+        assert (at - began).total_seconds() == pytest.approx(event["time_s"], abs=2e-3)
+    again = process(tmp_path / "d" / event["folder"], tmp_path / "e", "--transfer", "linear")
+    assert again["calibration"]["open"]["taken_at"] == report["calibration"]["open"]["taken_at"]
+
+
+def test_advice_for_a_finished_recording_can_be_followed(clip: Path, tmp_path: Path) -> None:
+    stretches = ("--dark", "0.01:0.59", "--reference", "0.61:1.19")
+    report = process(clip, tmp_path, "--transfer", "linear", "--catch", "off", *stretches)
+    (words,) = [words for words in report["warnings"] if "stale" in words]
+    assert "--reference" in words
+    assert "again" not in words and "-0.00" not in words

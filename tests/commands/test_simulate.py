@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import errno
 import hashlib
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +17,7 @@ import pytest
 from liveview.bench.rig import SimulatedRig
 from liveview.bench.scene import load_scene
 from liveview.cli import main
+from liveview.recorder.matroska import EventFile
 from liveview.settings import load_settings
 
 SCENE = """
@@ -212,3 +215,61 @@ def test_scenes_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
     listed = capsys.readouterr().out
     assert "candle" in listed
     assert "workshop" in listed
+
+
+def test_the_size_is_said_before(
+    scene: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["simulate", str(scene), "--out", str(tmp_path)]) == 0
+    assert capsys.readouterr().err.splitlines()[0] == "30 frames, about 1 MB"
+
+
+def test_what_no_disk_has_room_for_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # a day of 1280 x 720 at 1 kHz and 16 bits: some 120 TB, more than tests have room for
+    out = tmp_path / "out"
+    words = ["--seconds", "86400", "--rate", "1000", "--bits", "16", "--exposure", "0.5 ms"]
+    assert main(["simulate", "candle", *words, "--out", str(out)]) == 4
+    err = capsys.readouterr().err
+    assert "86400000 frames take about" in err and "are free" in err
+    assert err.count("\n") == 1
+    assert not out.exists()
+
+
+class Stops:
+    """A file that is stopped after some frames."""
+
+    def __init__(self, error: BaseException) -> None:
+        self.error, self.left = error, 5
+
+    def __call__(self, real: Callable[..., None]) -> Callable[..., None]:
+        def add_frame(file: object, *arguments: object) -> None:
+            self.left -= 1
+            if self.left < 0:
+                raise self.error
+            real(file, *arguments)
+
+        return add_frame
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "words"),
+    [
+        (KeyboardInterrupt(), 130, "ended by the keyboard; the unfinished recording was removed"),
+        (OSError(errno.ENOSPC, "No space left on device"), 4, "No space left on device"),
+    ],
+)
+def test_no_half_recording_is_left(
+    error: BaseException,
+    code: int,
+    words: str,
+    scene: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr(EventFile, "add_frame", Stops(error)(EventFile.add_frame))
+    assert main(["simulate", str(scene), "--out", str(tmp_path)]) == code
+    assert words in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []

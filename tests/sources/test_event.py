@@ -40,7 +40,9 @@ class Held:
         pass
 
 
-def store(folder: Path, *, sound: bool) -> tuple[Path, list[np.ndarray], list[FrameStamp]]:
+def store(
+    folder: Path, *, sound: bool, complete: bool = True
+) -> tuple[Path, list[np.ndarray], list[FrameStamp]]:
     pictures = noise(SHAPE, 6, 4095)
     stamps = [FrameStamp(5 + i + 2 * (i > 3), 60.0 + i * 0.010000001) for i in range(6)]
     rng = np.random.default_rng(1)
@@ -61,7 +63,7 @@ def store(folder: Path, *, sound: bool) -> tuple[Path, list[np.ndarray], list[Fr
         recorder.add_frame(Held(Frame(picture, stamp, 4095)))
     if sound:
         recorder.add_sound(SoundBlock(samples, 48000.0, 59.98))
-    recorder.end(True)
+    recorder.end(complete)
     assert recorder.drain(20.0)
     recorder.close(20.0)
     (event,) = [path for path in folder.iterdir() if path.is_dir()]
@@ -113,3 +115,22 @@ def test_a_damaged_frame_is_left_out_and_said(tmp_path: Path) -> None:
     assert len(stamps) == 5
     assert np.array_equal(read, pictures[:2] + pictures[3:])
     assert any("frame 2" in words for words in source.warnings)
+
+
+def test_how_much_is_missing_at_the_end_is_said(tmp_path: Path) -> None:
+    event, _, stamps = store(tmp_path, sound=False, complete=False)
+    source = EventSource(event)
+    source.open()
+    (words,) = source.warnings
+    missing_s = 60.02 + Settings().catch.post_trigger_s - stamps[-1].time_s
+    assert f"ends {missing_s:.2f} s early: its recording ended" in words
+    source.close()
+
+
+def test_the_clock_of_an_event_has_a_date(tmp_path: Path) -> None:
+    event, _, _ = store(tmp_path, sound=False)
+    source = EventSource(event)
+    source.open()
+    # the spark's date less its session time of 60.02 s
+    assert source.recorded_at == "2031-05-06T07:07:08.980000+02:00"
+    source.close()

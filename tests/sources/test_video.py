@@ -13,7 +13,7 @@ from typing import Any
 import av
 import numpy as np
 import pytest
-from support.media import FFV1, noise, read_all, smooth, write_video
+from support.media import FFV1, noise, read_all, smooth, to_frame, write_video
 
 from liveview.errors import BadRequest, FormatChanged, InputUnreadable
 from liveview.model import SourceKind
@@ -137,6 +137,58 @@ def test_ten_bit_colour_keeps_more_than_eight(tmp_path: Path) -> None:
     info, _, read = read_all(source(path))
     assert info.dtype == np.uint16
     assert len(np.unique(read[0][0, :, 0])) == 512
+
+
+@pytest.mark.parametrize("form", ["yuv420p10le", "yuv444p10le", "gbrp10le", "yuv422p12le"])
+def test_colour_has_the_bits_the_file_has(form: str, tmp_path: Path) -> None:
+    bits = 12 if "12" in form else 10
+    white = (1 << bits) - 1
+    ramp = np.tile(np.linspace(0, 65535, 256).astype(np.uint16)[None, :, None], (16, 1, 3))
+    with av.open(str(tmp_path / "clip.mkv"), "w") as file:
+        stream = file.add_stream("ffv1", rate=30, options={"level": "3"})
+        stream.height, stream.width, stream.pix_fmt = 16, 256, form
+        frame = to_frame(ramp, "gbrp16le").reformat(format=form)
+        file.mux(stream.encode(frame))
+        file.mux(stream.encode(None))
+    video = source(tmp_path / "clip.mkv")
+    info, _, read = read_all(video)
+    assert (info.channels, info.bits, info.white) == (3, bits, white)
+    # 876 steps of brightness for 1023 codes, rounded on the way in and out in luma and chroma
+    miss = np.abs(read[0][8] - ramp[8] / 65535 * white).max()
+    assert miss <= 3.0 * (1 << (bits - 10))
+    assert info.note == ""
+
+
+def test_losses_of_the_coding_are_said_from_the_start(tmp_path: Path) -> None:
+    pictures = noise((32, 48, 3), 3)
+    for name, codec, form in (
+        ("a.avi", "mjpeg", "yuvj420p"),
+        ("b.mp4", "libx264", "yuv420p"),
+        ("c.mkv", "ffv1", "bgr0"),
+    ):
+        path = write_video(tmp_path / name, pictures, codec=codec, form=form)
+        assert ("the noise is at least what is shown" in source(path).open().note) == (
+            codec != "ffv1"
+        )
+
+
+@pytest.mark.parametrize(
+    ("said", "wanted"),
+    [("2021-03-04T05:06:07.5Z", "2021-03-04T05:06:07"), ("1904-01-01T00:00:00Z", ""), ("", "")],
+)
+def test_the_date_is_the_files_own(said: str, wanted: str, tmp_path: Path) -> None:
+    path = tmp_path / "clip.mkv"
+    with av.open(str(path), "w") as file:
+        if said:
+            file.metadata["creation_time"] = said
+        stream = file.add_stream("ffv1", rate=30)
+        stream.height, stream.width, stream.pix_fmt = 16, 16, "gray"
+        file.mux(stream.encode(to_frame(noise((16, 16), 1)[0], "gray")))
+        file.mux(stream.encode(None))
+    video = source(path)
+    video.open()
+    assert video.recorded_at[:19] == wanted
+    video.close()
 
 
 @pytest.mark.parametrize(("degrees", "turns"), [(90, 1), (180, 2), (270, 3)])

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping
-from datetime import datetime
 
 import numpy as np
 
+from liveview.commands.processing.recorded import UNKNOWN, Recorded, recorded_at
 from liveview.commands.processing.request import Stretch
 from liveview.errors import BadRequest, CalibrationRefused, InputUnreadable
 from liveview.imaging.background import GOOD_FRAMES, PictureAverager
@@ -39,10 +39,16 @@ class Taker:
         Transfer curve and channel are used.
     stretches : mapping
         Which seconds, from the first frame, belong to which picture.
+    recorded : Recorded
+        When the recording was made.
     """
 
     def __init__(
-        self, info: SourceInfo, settings: Settings, stretches: Mapping[CalibrationKind, Stretch]
+        self,
+        info: SourceInfo,
+        settings: Settings,
+        stretches: Mapping[CalibrationKind, Stretch],
+        recorded: Recorded = UNKNOWN,
     ) -> None:
         self.stretches = dict(stretches)
         self.warnings: list[str] = []
@@ -50,6 +56,8 @@ class Taker:
         self._to_light = light_maker(settings)
         self._averagers = {kind: PictureAverager(info.camera_state, kind) for kind in stretches}
         self._seen_s = 0.0
+        self._recorded = recorded
+        self._begun_s: dict[CalibrationKind, float] = {}
 
     @property
     def last_s(self) -> float:
@@ -64,6 +72,7 @@ class Taker:
             light = self._to_light(frame)
             for kind in wanted:
                 self._averagers[kind].add(light)
+                self._begun_s.setdefault(kind, frame.time_s)
 
     def forget_if_empty(self, kind: CalibrationKind) -> None:
         """Drop a stretch that nobody named and in which no frame lay."""
@@ -98,27 +107,28 @@ class Taker:
     def _picture(
         self, kind: CalibrationKind, averager: PictureAverager, others: Calibration
     ) -> Average:
-        picture, warnings = judged(averager, kind, others)
+        taken_at = self._recorded.at(self._begun_s[kind])
+        picture, warnings = judged(averager, kind, others, taken_at)
         self.warnings += warnings
         return picture
 
 
 def judged(
-    averager: PictureAverager, kind: CalibrationKind, others: Calibration
+    averager: PictureAverager, kind: CalibrationKind, others: Calibration, taken_at: str
 ) -> tuple[Average, list[str]]:
-    """The mean picture, and in words what speaks against it."""
+    """The mean picture, and in words what speaks against it; ``taken_at`` may be empty."""
     warnings = []
     if averager.frames < GOOD_FRAMES:
+        frames = "1 frame" if averager.frames == 1 else f"{averager.frames} frames"
         warnings.append(
-            f"the {kind.value} picture is the mean of {averager.frames} frames only; "
+            f"the {kind.value} picture is the mean of {frames} only; "
             f"its noise is in every value ({GOOD_FRAMES} or more are better)"
         )
-    now = datetime.now().astimezone().isoformat(timespec="seconds")
     try:
-        return averager.result(0.0, now, others=others), warnings
+        return averager.result(0.0, taken_at, others=others), warnings
     except CalibrationRefused as error:
         warnings.append(f"{error.where}: {error.what}; it was used all the same")
-        return averager.result(0.0, now, others=others, judge=False), warnings
+        return averager.result(0.0, taken_at, others=others, judge=False), warnings
 
 
 def light_maker(settings: Settings) -> Callable[[Frame], np.ndarray]:
@@ -147,13 +157,14 @@ def picture_from(
                 f"--{kind.value} {name}",
                 "give a picture of the same size",
             )
+        taken_at = recorded_at(source, own).at(0.0)
         pixels = np.empty(own.shape, own.dtype)
         while (stamp := source.grab()) is not None:
             source.read_into(pixels)
             averager.add(to_light(Frame(pixels, stamp, own.white)))
     finally:
         source.close()
-    return judged(averager, kind, Calibration())
+    return judged(averager, kind, Calibration(), taken_at)
 
 
 def read_through(source: FrameSource, taker: Taker) -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
+from liveview.commands.processing.folder import EVENT_NAME
+from liveview.commands.processing.recorded import UNKNOWN, Recorded
 from liveview.engine.eventbuilder import EventBuilder
 from liveview.engine.ring import FrameRing, RingLease
 from liveview.engine.soundring import SoundRing, block_end_s
@@ -60,6 +61,8 @@ class Catching:
         The calibration at the moment.
     sound_needed : bool
         Somebody named the sound: without it there is nothing to be done.
+    recorded_at : Recorded
+        When the recording was made.
 
     Raises
     ------
@@ -76,13 +79,14 @@ class Catching:
         calibration: Callable[[], Calibration],
         *,
         sound_needed: bool = False,
+        recorded_at: Recorded = UNKNOWN,
     ) -> None:
         self._settings = settings
         self._sound_needed = sound_needed
         self._info = info
         self._calibration = calibration
         self._disc: Disc | None = None
-        self._now = datetime.now().astimezone()
+        self._recorded_at = recorded_at
         shortened = history_frames(settings, info)[1]
         self.warnings = [shortened] if shortened else []
         self._sound = sound
@@ -92,14 +96,14 @@ class Catching:
         self._catcher = Catcher(settings, info, sound=self._sound_info is not None)
         self._catcher.arm(learn=False)
         store = settings.store.model_copy(
-            update={"ring_mb": WAITING_MB, "name": "{number}_{cause}", "folder": str(folder)}
+            update={"ring_mb": WAITING_MB, "name": EVENT_NAME, "folder": str(folder)}
         )
         self._recorder = Recorder(store, when_full="wait")
         self._builder = EventBuilder(self._recorder, self._describe, self._sounds)
         self._begun = 0
         self._event_of: dict[Spotted, int] = {}
         self._sparks: list[Spotted] = []
-        self._paused = False
+        self._paused = self._anew_said = False
         self._last = -1
         self._last_s = 0.0
 
@@ -121,10 +125,10 @@ class Catching:
             )
         return None
 
-    def set_disc(self, disc: Disc | None) -> None:
-        """Where the mirror is."""
+    def set_disc(self, disc: Disc | None, ring: FrameRing) -> None:
+        """Where the mirror is; far from where it was, the quiet is learnt anew."""
         self._disc = disc
-        self._catcher.set_disc(disc)
+        self._act(self._catcher.set_disc(disc), ring)
 
     def pause(self, paused: bool, ring: FrameRing) -> None:
         """Catch nothing while paused: the frames show hands at lamp and blade, not the air."""
@@ -138,9 +142,18 @@ class Catching:
         self._hear_until(frame.time_s + SOUND_AHEAD_S, ring)
         self._last, self._last_s = lease.sequence, frame.time_s
         actions = self._catcher.see(frame)
+        self._say_if_anew(frame.time_s)
         self._note(actions)
         self._builder.frame(lease, actions, ring)
         self._builder.tick(frame.time_s)
+
+    def _say_if_anew(self, time_s: float) -> None:
+        if self._catcher.anew and not self._anew_said:
+            self._anew_said = True
+            self.warnings.append(
+                f"{self._catcher.anew} at {time_s:.2f} s: the quiet was learnt anew from there for "
+                f"{self._settings.catch.learn_s:g} s, in which flashes may be missed"
+            )
 
     def _hear_until(self, time_s: float, ring: FrameRing) -> None:
         while self._sound is not None and self._heard_s < time_s:
@@ -189,7 +202,7 @@ class Catching:
             calibration=self._calibration(),
             settings=self._settings.to_mapping(),
             disc=self._disc,
-            started_at=self._now.isoformat(timespec="milliseconds"),
+            started_at=self._recorded_at.at(spotted.time_s, "milliseconds"),
             wall_minus_session_s=0.0,
         )
 

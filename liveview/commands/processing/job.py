@@ -27,14 +27,19 @@ from liveview.commands.processing.calibrate import (
     read_through,
 )
 from liveview.commands.processing.catching import Catching, Caught, ring_megabytes
-from liveview.commands.processing.outputs import (
-    ContrastStack,
-    FrameTable,
-    PictureFile,
-    make_folder,
-    writing,
+from liveview.commands.processing.doubts import (
+    TopCode,
+    assumed_curve,
+    believable_exposure,
+    impossible_words,
+    possible,
+    unused_rate,
+    useless_open,
 )
+from liveview.commands.processing.folder import EVENTS, REPORT, clear, held
+from liveview.commands.processing.growing import Files, growing
 from liveview.commands.processing.progress import Progress
+from liveview.commands.processing.recorded import recorded_at
 from liveview.commands.processing.report import Summary, build_report, report_text, write_report
 from liveview.commands.processing.request import Request, Stretch
 from liveview.commands.processing.selfcal import found_words, own_stretches
@@ -54,11 +59,14 @@ from liveview.model import (
     SourceInfo,
 )
 from liveview.sources import Input, frame_source, sound_source
-
-OURS = ("report.json", "frames.csv", "contrast.npy", "picture.mkv")
-"""Files of an earlier run in the same folder, replaced by this one."""
+from liveview.sources.container import LOSSY
 
 INTERRUPTED = 130
+PROCESSED = "compressed or processed video"
+"""How the chain's own words for ``LOSSY`` begin."""
+TAKE_AGAIN = "take it again"
+NAME_ANOTHER = "name a stretch with light like it as --reference"
+"""Advice for a rig that stands there, and for a recording that cannot be taken again."""
 
 
 def run_job(request: Request) -> int:
@@ -82,20 +90,39 @@ def _done(request: Request) -> int:
     entry = Input(request.recording, request.settings, clock=SessionClock(), live=False)
     source = entry.frames()
     try:
-        info = _with_stated_transfer(source.open(), request)
+        said = source.open()
+        info = _with_stated_transfer(said, request)
         sound = entry.sound() if entry.has_sound and request.sound is None else None
-        job = Job(request, source, info, sound)
-        report = job.run()
+        with held(request.out):
+            clear(request.out, request.inputs, overwrite=request.overwrite)
+            job = Job(request, source, info, sound)
+            job.warn(*assumed_curve(said, request), *unused_rate(said, request))
+            report = job.run()
+            write_report(report, request.out / REPORT)
     finally:
         source.close()
-    write_report(report, request.out / "report.json")
     if request.json:
         sys.stdout.write(report_text(report))
-    return INTERRUPTED if job.interrupted else 0
+    if not job.interrupted:
+        return 0
+    frames = report["recording"]["frames"]
+    print(f"liveview: ended by the keyboard; {request.out} has {frames} frames", file=sys.stderr)
+    return INTERRUPTED
 
 
 def _source(request: Request, address: str) -> FrameSource:
     return frame_source(address, request.settings, clock=SessionClock(), live=False)
+
+
+def _picture_source(request: Request, kind: CalibrationKind, wanted: str) -> FrameSource:
+    try:
+        return _source(request, wanted)
+    except InputUnreadable as error:
+        raise InputUnreadable(
+            f"'{wanted}' is neither a stretch nor a file that is there",
+            f"--{kind.value}",
+            "write seconds like 0.5:2, or name a picture",
+        ) from error
 
 
 def _with_stated_transfer(info: SourceInfo, request: Request) -> SourceInfo:
@@ -112,29 +139,33 @@ class Job:
         self, request: Request, source: FrameSource, info: SourceInfo, sound: SoundSource | None
     ) -> None:
         self.interrupted = False
+        settings = request.settings.replaced("camera", transfer=info.transfer)
+        self._info, self._settings, self._warnings = believable_exposure(info, settings)
         self._request = request
         self._source = source
-        self._info = info
         self._own_sound = sound
-        self._settings = request.settings.replaced("camera", transfer=info.transfer)
-        self._warnings: list[str] = []
+        self._top_code = TopCode(info, settings.camera.white)
+        self._recorded_at = recorded_at(source, info)
         self._event_disc: Disc | None = None
         self._summary = Summary()
-        self._chain = Chain(self._settings, info, pictures=request.picture)
+        self._chain = Chain(self._settings, self._info, pictures=request.picture)
         self._calibration = Calibration()
         self._taker: Taker | None = None
         self._caught: list[Caught] = []
         self._stalled = ""
+        self._left_out = 0
         self._seconds = 0.0
+
+    def warn(self, *words: str) -> None:
+        """Say more in the report."""
+        self._warnings += words
 
     def run(self) -> dict[str, Any]:
         """Calibrate, pass over all frames, and give the report."""
-        make_folder(self._request.out)
-        for name in OURS:
-            with writing(self._request.out / name):
-                (self._request.out / name).unlink(missing_ok=True)
         self._calibrate()
         self._all_frames()
+        if self._summary.frames == 0 and self.interrupted:
+            raise KeyboardInterrupt
         if self._summary.frames == 0:
             raise InputUnreadable(
                 "holds no frames", self._request.recording, "record it again or check the file"
@@ -149,6 +180,7 @@ class Job:
             caught=self._caught,
             out=self._request.out,
             seconds=self._seconds,
+            side_is_known="blade.side" in self._request.given,
             warnings=self._all_warnings(),
         )
 
@@ -156,12 +188,16 @@ class Job:
         if self._info.note:
             yield self._info.note
         yield from self._warnings
+        yield from self._top_code.words()
+        yield from impossible_words(self._left_out, self._summary.measured)
         yield from getattr(self._source, "warnings", ())
         if self._stalled:
             yield f"the stream ended: {self._stalled}"
         if self.interrupted:
             yield "ended by the keyboard; what was read until then is here"
-        yield from self._summary.warnings
+        for words in self._summary.warnings:
+            if not (LOSSY in self._info.note and words.startswith(PROCESSED)):
+                yield words if self._info.live else words.replace(TAKE_AGAIN, NAME_ANOTHER)
 
     # Calibration.
 
@@ -175,7 +211,7 @@ class Job:
             if isinstance(wanted, Stretch):
                 stretches[kind] = wanted
                 continue
-            source = _source(self._request, wanted)
+            source = _picture_source(self._request, kind, wanted)
             picture, words = picture_from(source, wanted, kind, self._info, self._settings)
             self._warnings += words
             calibration = calibration.with_picture(kind, picture)
@@ -186,7 +222,7 @@ class Job:
                 f"{stretch.until_s:g} s serve as one; what stands still in them is not seen"
             )
         self._calibration = calibration
-        self._taker = Taker(self._info, self._settings, stretches)
+        self._taker = Taker(self._info, self._settings, stretches, self._recorded_at)
         if stretches and not self._info.live:
             read_through(_source(self._request, self._request.recording), self._taker)
             self._take_finished(all_read=True)
@@ -219,6 +255,10 @@ class Job:
         self._taker.warnings.clear()
 
     def _use_calibration(self) -> None:
+        words = useless_open(self._calibration)
+        if words:
+            self.warn(words)
+            self._calibration = dataclasses.replace(self._calibration, open=None)
         disc = disc_of(self._settings, self._calibration) or self._event_disc
         self._chain.set_calibration(self._calibration)
         if disc is not None:
@@ -233,7 +273,7 @@ class Job:
         reader = ReadAhead(self._source, info, ring, ahead, request.seconds)
         progress = Progress(sys.stderr, info.frames)
         with contextlib.ExitStack() as stack:
-            files = stack.enter_context(contextlib.closing(Files(request, info)))
+            files = stack.enter_context(growing(request, info))
             catching, watching = self._catching(), None
             if catching is not None:
                 stack.callback(catching.close)
@@ -263,9 +303,10 @@ class Job:
             self._settings,
             self._info,
             self._sound_source(),
-            self._request.out / "events",
+            self._request.out / EVENTS,
             lambda: self._calibration,
             sound_needed=self._request.sound is not None,
+            recorded_at=self._recorded_at,
         )
 
     def _sound_source(self) -> SoundSource | None:
@@ -276,15 +317,18 @@ class Job:
 
     def _one_frame(self, lease: RingLease, files: Files, watching: Watching | None) -> None:
         frame = lease.frame
+        self._top_code.see(frame.pixels)
         if self._info.live:
             self._calibrate_on_the_way(lease)
-        reading = self._known_only(self._chain.run(frame))
+        found = self._chain.run(frame)
+        reading = self._known_only(found)
         contrast = (
             self._chain.contrast(frame) if files.wants_contrast(self._summary.frames) else None
         )
         files.add(self._summary.frames, reading, contrast)
         handled = self._request.handled_at(self._since_first_s(lease))
         self._summary.add(reading, measured=not handled)
+        self._left_out += not handled and reading.blade.uncut != found.blade.uncut
         if watching is None:
             lease.release()
         else:
@@ -306,45 +350,14 @@ class Job:
 
     def _known_only(self, reading: Reading) -> Reading:
         """Without what would rest on the defaults of a rig that nobody described."""
-        request, blade = self._request, reading.blade
+        request, blade = self._request, possible(reading.blade)
         travel_m = blade.travel_m if request.lamp_is_known else None
         place_is_known = request.lamp_is_known and request.place_is_known
         offset_m = blade.axial_offset_m if place_is_known else None
-        if (travel_m, offset_m) == (blade.travel_m, blade.axial_offset_m):
+        if blade is reading.blade and (travel_m, offset_m) == (
+            blade.travel_m,
+            blade.axial_offset_m,
+        ):
             return reading
         blade = dataclasses.replace(blade, travel_m=travel_m, axial_offset_m=offset_m)
         return dataclasses.replace(reading, blade=blade)
-
-
-class Files:
-    """The files that grow with the frames."""
-
-    def __init__(self, request: Request, info: SourceInfo) -> None:
-        shape = (info.height, info.width)
-        out = request.out
-        self._every = request.every
-        self._table = FrameTable(out / "frames.csv")
-        self._contrast = ContrastStack(out / "contrast.npy", shape) if request.contrast else None
-        rate_hz = info.rate_hz / request.every if info.rate_hz else None
-        self._picture = (
-            PictureFile(out / "picture.mkv", shape, rate_hz) if request.picture else None
-        )
-
-    def wants_contrast(self, index: int) -> bool:
-        """Whether the contrast of the ``index``-th frame is to be written."""
-        return self._contrast is not None and index % self._every == 0
-
-    def add(self, index: int, reading: Reading, contrast: Any) -> None:
-        """Write what is to be written of one frame."""
-        self._table.add(reading)
-        if self._contrast is not None and contrast is not None:
-            self._contrast.add(contrast)
-        if self._picture is not None and index % self._every == 0:
-            self._picture.add(reading.picture, reading.stamp.time_s)
-
-    def close(self) -> None:
-        """Close all of them."""
-        with contextlib.ExitStack() as stack:
-            for file in (self._table, self._contrast, self._picture):
-                if file is not None:
-                    stack.callback(file.close)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import re
@@ -13,7 +14,9 @@ import numpy as np
 
 from liveview import __version__
 from liveview.commands.processing.catching import Caught
+from liveview.commands.processing.doubts import times_are_known
 from liveview.commands.processing.outputs import writing
+from liveview.errors import OutputFailed
 from liveview.imaging.histogram import merged
 from liveview.model import (
     BladeReading,
@@ -133,9 +136,11 @@ def build_report(
     caught: Iterable[Caught],
     out: Path,
     seconds: float,
+    side_is_known: bool,
     warnings: Iterable[str],
 ) -> dict[str, Any]:
     """The whole report as plain data; see DEVELOPERS.md and README.md for the fields."""
+    timed = times_are_known(info)
     return {
         "schema": SCHEMA,
         "program": {"name": "liveview", "version": __version__},
@@ -145,11 +150,11 @@ def build_report(
             "simulated": info.simulated or info.note.startswith("simulated"),
             "frames": summary.frames,
             "frames_lost": summary.lost,
-            "rate_hz": _number(summary.rate_hz or info.rate_hz),
+            "rate_hz": _number(summary.rate_hz or info.rate_hz) if timed else None,
             "width": info.width,
             "height": info.height,
             "bits": info.bits,
-            "seconds": _number(summary.seconds),
+            "seconds": _number(summary.seconds) if timed else None,
         },
         "disc": _disc(disc),
         "transfer": transfer,
@@ -159,9 +164,9 @@ def build_report(
             "dark_sigma": _number(summary.last_known("dark_sigma")),
             "contrast_sigma": _number(summary.median("contrast_sigma")),
         },
-        "blade": _blade(summary),
+        "blade": _blade(summary, side_is_known),
         "histogram": _histogram(summary.histogram),
-        "events": [_event(one, out) for one in caught],
+        "events": [_event(one, out, timed) for one in caught],
         "speed": {
             "seconds": round(seconds, 6),
             "frames_per_second": _number(summary.frames / seconds if seconds > 0 else None),
@@ -188,17 +193,21 @@ def _disc(disc: Disc | None) -> dict[str, Any]:
 
 def _picture(calibration: Calibration, kind: CalibrationKind) -> dict[str, Any] | None:
     picture = getattr(calibration, kind.value)
-    return None if picture is None else {"frames": picture.frames, "taken_at": picture.taken_at}
+    if picture is None:
+        return None
+    return {"frames": picture.frames, "taken_at": picture.taken_at or None}
 
 
-def _blade(summary: Summary) -> dict[str, Any]:
+def _blade(summary: Summary, side_is_known: bool) -> dict[str, Any]:
+    """Without side and advice where nobody said from which side the blade comes in."""
+    known = side_is_known and summary.blade is not None
     return {
-        "side": None if summary.blade is None else summary.blade.side.value,
+        "side": summary.blade.side.value if known and summary.blade is not None else None,
         "uncut": _number(summary.median("uncut")),
         "tilt_across": _number(summary.median("tilt_across")),
         "tilt_along": _number(summary.median("tilt_along")),
         "axial_offset_m": _number(summary.median("axial_offset_m")),
-        "axial_advice": summary.advice,
+        "axial_advice": summary.advice if known else None,
     }
 
 
@@ -218,11 +227,11 @@ def _histogram(histogram: Histogram | None) -> dict[str, Any] | None:
     }
 
 
-def _event(caught: Caught, out: Path) -> dict[str, Any]:
+def _event(caught: Caught, out: Path, timed: bool) -> dict[str, Any]:
     spotted, folder = caught.spotted, caught.folder
     return {
         "time_s": _number(spotted.time_s),
-        "uncertainty_s": _number(spotted.error_s),
+        "uncertainty_s": _number(spotted.error_s) if timed else None,
         "cause": spotted.cause.value,
         "frame": spotted.frame,
         "rows": None if spotted.rows is None else list(spotted.rows),
@@ -239,6 +248,11 @@ def report_text(report: Mapping[str, Any]) -> str:
 def write_report(report: Mapping[str, Any], path: Path) -> None:
     """Write report.json in one step, so that a reader never sees half of it."""
     partial = path.with_name(path.name + ".part")
-    with writing(path):
-        partial.write_text(report_text(report), encoding="utf-8")
-        partial.replace(path)
+    try:
+        with writing(path):
+            partial.write_text(report_text(report), encoding="utf-8")
+            partial.replace(path)
+    except OutputFailed:
+        with contextlib.suppress(OSError):
+            partial.unlink(missing_ok=True)
+        raise

@@ -51,7 +51,8 @@ class Request:
 
     ``pictures`` has a stretch, or the address of a picture, for each calibration picture that
     was asked for. ``given`` names the settings (``"rig.mirror_diameter_m"``) somebody stated; the
-    others are defaults, from which no measurement may be derived.
+    others are defaults, from which no measurement may be derived. ``on_command_line`` are those
+    stated by options.
     """
 
     recording: str
@@ -65,6 +66,14 @@ class Request:
     picture: bool = False
     every: int = 1
     json: bool = False
+    overwrite: bool = False
+    on_command_line: frozenset[str] = frozenset()
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """Addresses of all that is read."""
+        pictures = [wanted for wanted in self.pictures.values() if isinstance(wanted, str)]
+        return (self.recording, *pictures, *([self.sound] if self.sound else []))
 
     def handled_at(self, since_first_s: float) -> bool:
         """True in the stretches named as dark or open: lamp or blade are not as they will be."""
@@ -93,20 +102,21 @@ def read_request(args: argparse.Namespace) -> Request:
         One line that names the option.
     """
     settings, given = _base_settings(args)
+    stated_here = set()
     for argument, section, key, unit in _OPTIONS:
         text = getattr(args, argument)
         if text is not None:
             settings = _override(settings, option_name(argument), section, {key: text}, unit)
-            given |= {f"{section}.{key}"}
+            stated_here |= {f"{section}.{key}"}
     if args.lamp is not None:
         settings = _with_lamp(settings, args.lamp)
-        given |= {"lamp.shape", "lamp.image_width_m"}
+        stated_here |= {"lamp.shape", "lamp.image_width_m"}
     kinds = {kind: getattr(args, kind.value) for kind in CalibrationKind}
     return Request(
         recording=args.recording,
         out=args.out,
         settings=settings,
-        given=frozenset(given),
+        given=frozenset(given | stated_here),
         pictures={
             kind: read_stretch(text, f"--{kind.value}")
             for kind, text in kinds.items()
@@ -118,6 +128,8 @@ def read_request(args: argparse.Namespace) -> Request:
         picture=args.picture,
         every=_every(args.every),
         json=args.json,
+        overwrite=args.overwrite,
+        on_command_line=frozenset(stated_here),
     )
 
 
@@ -190,16 +202,24 @@ def differing(settings: Settings) -> set[str]:
 
 
 def _override(
-    settings: Settings, option: str, section: str, values: Mapping[str, Any], unit: str = ""
+    settings: Settings,
+    option: str,
+    section: str,
+    values: Mapping[str, Any],
+    unit: str = "",
+    written: str | None = None,
 ) -> Settings:
-    """A copy with values from the command line; the message of an error names the option."""
+    """A copy with values from the command line; the message of an error names the option.
+
+    ``written`` is what stands after the option, where it is not the value itself.
+    """
     checked = {
         key: parse_quantity(value, unit, option) if unit else value for key, value in values.items()
     }
     try:
         return settings.replaced(section, **checked)
     except BadRequest as error:
-        text = next(iter(values.values()))
+        text = written or next(iter(values.values()))
         what = error.what.split(": ", 1)[-1]
         raise BadRequest(what, f"{option} {text}", "see 'liveview process --help'") from error
 
@@ -210,7 +230,7 @@ def _with_lamp(settings: Settings, text: str) -> Settings:
         raise BadRequest(
             f"cannot read '{text}'", "--lamp", "write slit:W or round:W, W like 0.5 mm"
         )
-    settings = _override(settings, "--lamp", "lamp", {"image_width_m": width}, "m")
+    settings = _override(settings, "--lamp", "lamp", {"image_width_m": width}, "m", text)
     return _override(settings, "--lamp", "lamp", {"shape": shape})
 
 

@@ -84,7 +84,7 @@ class Watching:
                 self._changed.notify_all()
             if watched.disc != self._disc:
                 self._disc = watched.disc
-                self._catching.set_disc(self._disc)
+                self._catching.set_disc(self._disc, self._ring)
             self._catching.pause(watched.handled, self._ring)
             self._catching.see(watched.lease, self._ring)
 

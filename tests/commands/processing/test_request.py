@@ -135,3 +135,21 @@ def test_a_snapshot_of_defaults_states_nothing() -> None:
     changed = Settings().replaced("rig", mirror_diameter_m=0.2)
     assert "rig.mirror_diameter_m" in differing(changed)
     assert "lamp.width_m" not in differing(changed)
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--transfer", "foo"], "--transfer foo: must be srgb, bt709, linear or gamma:G"),
+        (["--white", "0"], "--white 0: must be greater than or equal to 1"),
+        (["--white", "x"], "--white x: must be a whole number"),
+        (["--white", "70000"], "--white 70000: must be less than or equal to 65535"),
+        (["--rate", "0"], "--rate 0: must be greater than 0"),
+        (["--lamp", "slit:-1mm"], "--lamp slit:-1mm: must be greater than 0"),
+        (["--blade-side", "up"], "--blade-side up: must be 'left', 'right'"),
+    ],
+)
+def test_faults_are_told_in_plain_words(options: list[str], words: str) -> None:
+    with pytest.raises(BadRequest) as caught:
+        request(*options)
+    assert str(caught.value).startswith(words)

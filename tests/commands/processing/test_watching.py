@@ -23,7 +23,7 @@ class Catching:
         self.go_on = threading.Event()
         self.go_on.set()
 
-    def set_disc(self, disc: Disc | None) -> None:
+    def set_disc(self, disc: Disc | None, ring: FrameRing) -> None:
         self.told.append(disc)
 
     def pause(self, paused: bool, ring: FrameRing) -> None:
