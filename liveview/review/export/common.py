@@ -96,7 +96,7 @@ class Studio:
         even: bool = False,
         scale: Scale | None = None,
     ) -> None:
-        event = enhancer.event
+        event = self.event = enhancer.event
         source = event.start.source
         self._enhancer = enhancer
         self._spark_s = event.start.spotted.time_s
@@ -133,4 +133,4 @@ class Studio:
 
     def since_spark(self, index: int) -> float:
         """Time of a frame relative to the spark, seconds."""
-        return self._enhancer.event.stamps[index].time_s - self._spark_s
+        return self.event.stamps[index].time_s - self._spark_s
