@@ -37,6 +37,7 @@ from liveview.review.export.coding import ClipFile, coding_for, to_yuv420
 from liveview.review.export.common import Studio, legend_words
 from liveview.review.export.flashcheck import FlashCheck
 from liveview.review.export.images import sheet_indices
+from liveview.review.export.job import whole_files
 from liveview.review.export.look import (
     Crop,
     crop_to,
@@ -580,3 +581,38 @@ def test_stretches(enhancer) -> None:
     assert stretch_of(enhancer.event, -0.0101, 0.0151) == Stretch(6, 11)
     with pytest.raises(BadRequest, match="no frame lies there"):
         stretch_of(enhancer.event, 5.0, 6.0)
+
+
+class TestBesides:
+    """Stacks and tables with a description beside them: both files or none."""
+
+    @pytest.mark.parametrize(("write", "name"), [(export_stack, "x.npy"), (export_table, "x.csv")])
+    def test_neither_is_overwritten_without_leave(self, enhancer, tmp_path, write, name) -> None:
+        out = tmp_path / "out"
+        out.mkdir()
+        beside = out / f"{name}.json"
+        beside.write_text("mine")
+        with pytest.raises(BadRequest, match=r"\.json: exists already"):
+            write(enhancer, out / name, stretch=Stretch(0, 1))
+        assert [(path, path.read_text()) for path in out.iterdir()] == [(beside, "mine")]
+        write(enhancer, out / name, stretch=Stretch(0, 1), overwrite=True)
+        assert (out / name).exists() and beside.read_text() != "mine"
+
+    @pytest.mark.parametrize(("write", "name"), [(export_stack, "x.npy"), (export_table, "x.csv")])
+    @pytest.mark.parametrize("overwrite", [False, True])
+    def test_a_folder_in_the_way_leaves_nothing(
+        self, enhancer, tmp_path, write, name, overwrite
+    ) -> None:
+        beside = tmp_path / "out" / f"{name}.json"
+        beside.mkdir(parents=True)
+        with pytest.raises(BadRequest, match=r"\.json: is a folder"):
+            write(enhancer, beside.with_suffix(""), stretch=Stretch(0, 1), overwrite=overwrite)
+        assert list(beside.parent.iterdir()) == [beside]
+
+    def test_the_second_cannot_be_put_in_place(self, tmp_path) -> None:
+        one, two = tmp_path / "a.npy", tmp_path / "a.npy.json"
+        with pytest.raises(OutputFailed, match=r"a\.npy\.json"), whole_files((one, two)) as parts:
+            for part in parts:
+                part.write_text("new")
+            two.mkdir()  # meanwhile, by somebody else
+        assert [path.name for path in tmp_path.iterdir()] == ["a.npy.json"]
