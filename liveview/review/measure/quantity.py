@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from liveview import __version__
-from liveview.errors import InputUnreadable, OutputFailed
+from liveview.errors import BadRequest, InputUnreadable, OutputFailed
 from liveview.recorder.files import write_json
 
 SCHEMA = 1
@@ -137,10 +137,14 @@ def save_measurements(event: Path, measurements: Sequence[Measurement]) -> None:
 
     Raises
     ------
+    BadRequest
+        A measurement holds a value that is not a number.
     OutputFailed
         The event's folder cannot be written.
     """
     path = event / FILE
+    for measurement in measurements:
+        _needs_numbers(measurement)
     data = {
         "schema": SCHEMA,
         "program": {"name": "liveview", "version": __version__},
@@ -153,6 +157,17 @@ def save_measurements(event: Path, measurements: Sequence[Measurement]) -> None:
             f"cannot save the measurements ({error.strerror or error})",
             str(path),
             "copy the event to a folder that can be written",
+        ) from error
+
+
+def _needs_numbers(measurement: Measurement) -> None:
+    try:
+        json.dumps(measurement.to_json(), allow_nan=False)
+    except ValueError as error:
+        raise BadRequest(
+            "it holds a value that is not a number and cannot be kept",
+            measurement.kind,
+            "measure it again with other points",
         ) from error
 
 
