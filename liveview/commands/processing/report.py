@@ -145,7 +145,7 @@ def build_report(
     seconds: float,
     warnings: Iterable[str],
 ) -> dict[str, Any]:
-    """The whole report as plain data; see DEVELOPERS.md and README.md for the fields."""
+    """The whole report as plain data; assets/guide/files.md tells its fields."""
     return {
         "schema": SCHEMA,
         "program": {"name": "liveview", "version": __version__},

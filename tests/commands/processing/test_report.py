@@ -2,12 +2,33 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+from typing import Any
+
 import numpy as np
 import pytest
 
-from liveview.commands.processing.report import Summary
+from liveview.commands.processing.catching import Caught
+from liveview.commands.processing.outputs import COLUMNS
+from liveview.commands.processing.report import Summary, build_report
 from liveview.imaging.histogram import in_unit
-from liveview.model import BladeReading, FrameStamp, Histogram, NoiseReading, Reading, Side
+from liveview.model import (
+    Average,
+    BladeReading,
+    Calibration,
+    CameraState,
+    Cause,
+    FrameStamp,
+    Histogram,
+    NoiseReading,
+    Reading,
+    Side,
+    SourceInfo,
+    SourceKind,
+    Spotted,
+)
+from liveview.shipped import shipped_folder
 
 BINS = 256
 
@@ -61,3 +82,33 @@ def test_a_last_frame_without_noise_does_not_change_the_unit() -> None:
 
 def test_no_histogram_at_all() -> None:
     assert summed(None, None) is None
+
+
+def names_in(data: dict[str, Any]) -> set[str]:
+    """All names of fields, however deep."""
+    deeper = [value for value in data.values() if isinstance(value, dict)]
+    deeper += [one for value in data.values() if isinstance(value, list) for one in value]
+    found = (names_in(one) for one in deeper if isinstance(one, dict))
+    return set(data) | set().union(*found)
+
+
+def test_the_guide_tells_every_field_and_column() -> None:
+    summary = Summary()
+    summary.add(reading(0, in_contrast(0.125, 0.01)))
+    info = SourceInfo(SourceKind.VIDEO, "x", 2, 2, 1, 8, 255, False, 50.0)
+    average = Average(np.ones((2, 2), np.float32), 16, 0.0, "now", CameraState("x", 2, 2, 255))
+    report = build_report(
+        recording="x",
+        info=info,
+        summary=summary,
+        disc=None,
+        transfer="linear",
+        calibration=Calibration(average, average, average),
+        caught=[Caught(Spotted(0.0, 0.0, Cause.FLASH, 9.0), None)],
+        out=Path(),
+        seconds=1.0,
+        warnings=(),
+    )
+    chapter = shipped_folder("assets") / "guide" / "files.md"
+    told = set(re.findall(r"`(\w+)`", chapter.read_text(encoding="utf-8")))
+    assert names_in(report) | set(COLUMNS) <= told
