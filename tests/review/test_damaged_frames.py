@@ -12,7 +12,7 @@ from liveview.cli import main
 from liveview.errors import InputUnreadable
 from liveview.recorder import StoredEvent
 from liveview.review.enhance import Enhancer
-from liveview.review.export import Stretch, export_clip, export_stack, export_table
+from liveview.review.export import Stretch, export_clip, export_stack, export_still, export_table
 from liveview.settings import Settings, validated
 
 WAYS = [
@@ -121,3 +121,12 @@ def test_the_command_says_it(record, tmp_path, capsys) -> None:
     still = str(tmp_path / "x.png")
     assert main(["export", str(path), "--still", still]) == 0
     assert "1 damaged frame left out" in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_the_frame_that_the_legend_asks_is_damaged(record, tmp_path) -> None:
+    path = record(settings=Settings().replaced("enhance", view="significance"))
+    damage_frame(path, COUNT - 1)
+    with StoredEvent.open(path) as event:
+        export_still(Enhancer(event), tmp_path / "x.png", 5)
+    assert (tmp_path / "x.png").exists()

@@ -188,15 +188,16 @@ def test_sound_is_stretched_in_step(enhancer, tmp_path) -> None:
     assert np.abs(sound).max() == pytest.approx(16000 / 32768, rel=0.05)
 
 
-def test_pieces_of_stretched_sound_join_without_seams() -> None:
+@pytest.mark.parametrize("rate", [Fraction(1, 7), Fraction(4), Fraction(100)], ids=str)
+def test_pieces_of_stretched_sound_join_without_seams(rate: Fraction) -> None:
     from scipy.signal import resample_poly
 
     rng = np.random.default_rng(3)
     track = rng.normal(0, 0.1, 10000).astype(np.float32)
-    pieces = np.concatenate(list(stretched(track, 48000, Fraction(1, 7), 48000)))
-    whole = resample_poly(track, 7, 1)
+    pieces = np.concatenate(list(stretched(track, 48000, rate, 48000)))
+    whole = resample_poly(track, rate.denominator, rate.numerator)
     assert len(pieces) == len(whole)
-    np.testing.assert_allclose(pieces, whole, atol=2e-4)  # float32 sums in other orders
+    np.testing.assert_allclose(pieces, whole, atol=1e-6)  # float32 sums in other orders
 
 
 @pytest.mark.slow
@@ -616,3 +617,15 @@ class TestBesides:
                 part.write_text("new")
             two.mkdir()  # meanwhile, by somebody else
         assert [path.name for path in tmp_path.iterdir()] == ["a.npy.json"]
+
+
+@pytest.mark.slow
+def test_a_stack_in_tiff_keeps_words_of_any_script(record, tmp_path) -> None:
+    """TIFF's description is ASCII; JSON has escapes for the rest."""
+    path = record(count=3)
+    path = path.rename(path.with_name("Größe_烟"))
+    with StoredEvent.open(path) as event:
+        export_stack(Enhancer(event), tmp_path / "x.tif")
+    with tifffile.TiffFile(tmp_path / "x.tif") as file:
+        _, _, text = file.pages[0].description.partition("\n")
+    assert json.loads(text)["event"] == "Größe_烟"

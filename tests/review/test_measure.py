@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import numpy as np
@@ -30,6 +31,7 @@ from liveview.review.measure import (
     measure_rise_speed,
     pattern_speed,
     radial_profile,
+    rise,
     scale_from_disc,
     scale_from_length,
     space_time,
@@ -272,6 +274,15 @@ class TestRise:
         speed, _ = flow_speed(still, (160, 230), (160, 10))
         assert abs(speed) < 1.0  # px/s: a hundredth of a pixel a frame
 
+    def test_a_speed_of_nothing_has_an_interval(self, monkeypatch) -> None:
+        """Half of the difference to the flow is its uncertainty, however slow it is."""
+        monkeypatch.setattr(rise, "pattern_speed", lambda *_, **__: (0.0, -1.0, 1.0))
+        frames = self.frames(100.0, 0.02)
+        done = measure_rise_speed(frames, (160, 230), (160, 10), Scale(1e-3, 0.0, "k"))
+        speed, flow = done.results["speed"], done.results["speed_by_flow"]
+        reach = math.hypot(1e-3, 1.96 * flow.value / 2)
+        assert (speed.low, speed.high) == pytest.approx((-reach, reach), rel=1e-3)
+
     def test_lines_and_frames_that_cannot_do(self) -> None:
         with pytest.raises(ValueError, match="8 pixels"):
             space_time([(0.0, kernel(10))], (5, 5), (8, 8))
@@ -415,6 +426,39 @@ class TestSaving:
         loaded = load_measurements(tmp_path)
         assert len(loaded) == 2 and loaded[0].results == self.one.results
         assert loaded[0].made_at and both[1].kind == "length"
+
+    @pytest.mark.parametrize(
+        ("place", "value"),
+        [
+            ((), []),
+            (("measurements",), {}),
+            (("measurements", 0), "x"),
+            (("measurements", 0, "kind"), 3),
+            (("measurements", 0, "results"), []),
+            (("measurements", 0, "results", "length"), 0.05),
+            (("measurements", 0, "results", "length", "value"), "far"),
+            (("measurements", 0, "results", "length", "value"), None),
+            (("measurements", 0, "results", "length", "low"), math.nan),
+            (("measurements", 0, "results", "length", "high"), 10**400),
+            (("measurements", 0, "results", "length", "unit"), 1),
+            (("measurements", 0, "inputs"), "x"),
+            (("measurements", 0, "assumptions"), 1),
+            (("measurements", 0, "assumptions"), [1]),
+            (("measurements", 0, "words"), None),
+        ],
+    )
+    def test_anything_in_any_place_is_said(self, tmp_path, place, value) -> None:
+        add_measurement(tmp_path, self.one)
+        path = tmp_path / "measurements.json"
+        data = {"": json.loads(path.read_text())}
+        at, *deeper = ("", *place)
+        inside = data
+        for name in deeper:
+            inside, at = inside[at], name
+        inside[at] = value
+        path.write_text(json.dumps(data[""]))
+        with pytest.raises(InputUnreadable, match="damaged"):
+            load_measurements(tmp_path)
 
     def test_damaged_is_said_and_not_overwritten(self, tmp_path) -> None:
         (tmp_path / "measurements.json").write_text("{")

@@ -124,7 +124,7 @@ def _write_tiff(
     scale = event_scale(enhancer)
     per_cm = 1.0 if scale is None else 0.01 / scale.metres_per_px
     # A first line of words: readers take JSON with a "shape" in it for something else.
-    text = "liveview contrast stack\n" + as_text(about)
+    text = "liveview contrast stack\n" + as_text(about, ascii_only=True)
     with tifffile.TiffWriter(path, bigtiff=big) as file:
         for number, contrast in enumerate(ahead(_contrasts(enhancer, stretch))):
             file.write(
