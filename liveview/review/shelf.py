@@ -90,7 +90,7 @@ def read_card(path: Path) -> EventCard:
             poster=poster if poster.is_file() else None,
             words="" if converted else "not compressed yet",
         )
-    except (OSError, ValueError, KeyError, TypeError, IndexError) as error:
+    except (OSError, ValueError, KeyError, TypeError, IndexError, OverflowError) as error:
         words = f"cannot be read ({error!r})"
         return EventCard(path, name, None, None, 0, "", None, False, converted, None, words)
 

@@ -60,3 +60,15 @@ def test_order_is_that_of_the_moment_not_of_the_clock_on_the_wall(tmp_path) -> N
         data = {"spotted": [{"strength": 9.0}], "cause": "flash", "started_at": at}
         (folder / "event.json").write_text(json.dumps(data))
     assert [card.name for card in list_events(tmp_path)] == ["c", "b", "a"]
+
+
+@pytest.mark.parametrize("count", ["1e999", "[]", "null", '"many"'])
+def test_a_count_that_is_none_is_said(tmp_path, count) -> None:
+    folder = tmp_path / "a"
+    folder.mkdir()
+    (folder / "event.json").write_text(
+        '{"spotted": [{"strength": 9.0}], "cause": "flash", "started_at": "", '
+        f'"frames": {{"count": {count}}}}}'
+    )
+    (card,) = list_events(tmp_path)
+    assert "cannot be read" in card.words
