@@ -10,9 +10,7 @@ import os
 import signal
 import sys
 import time
-import traceback
 from collections.abc import Callable, Sequence
-from datetime import datetime
 from pathlib import Path
 from types import FrameType, TracebackType
 from typing import TYPE_CHECKING, get_args
@@ -368,25 +366,10 @@ class _Guard:
     def _fault(
         self, kind: type[BaseException], error: BaseException, trace: TracebackType | None
     ) -> None:
+        from liveview.gui.faults import keep_trace
+
         first = not self.words
-        place = _keep_trace(kind, error, trace)
+        place = keep_trace(error)
         self.words.append(f"{kind.__name__}: {' '.join(str(error).split())}{place}")
         if first:
             self._close_soon()
-
-
-def _keep_trace(
-    kind: type[BaseException], error: BaseException, trace: TracebackType | None
-) -> str:
-    """Write the trace into the user's log folder; words about where, empty where it cannot be."""
-    import platformdirs
-
-    path = Path(platformdirs.user_log_dir("liveview")) / "faults.txt"
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("a", encoding="utf-8") as file:
-            file.write(f"{datetime.now().astimezone().isoformat(timespec='seconds')}\n")
-            traceback.print_exception(kind, error, trace, file=file)
-    except OSError as fault:
-        return f"; the details could not be kept ({fault.strerror})"
-    return f"; details in {path}"

@@ -140,6 +140,8 @@ def _export_event(path: Path, args: argparse.Namespace) -> None:
         for product, file in wanted.items():
             _write(product, file, enhancer, args)
             print(file)
+        for words in enhancer.words:
+            print(f"{path}: {words}", file=sys.stderr)
 
 
 def _settings(args: argparse.Namespace, stored: Settings) -> Settings:

@@ -207,6 +207,7 @@ def read_histogram(
         clipped_bright=clipped[1],
         range_low=-factor if known else None,
         range_high=(1.0 / uncut - 1.0) * factor if known and uncut is not None else None,
+        per_contrast=factor,
     )
 
 

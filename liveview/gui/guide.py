@@ -37,6 +37,7 @@ CONTENTS = {
     "sparks": "Catching sparks",
     "review": "Looking again",
     "showing": "Showing it",
+    "files": "Files for scripts",
     "trouble": "When it goes wrong",
     "cautions": "Cautions",
 }

@@ -51,7 +51,8 @@ class Order:
 
 
 def write_order(order: Order, path: Path, job: Job) -> str:
-    """Write it; for a task's thread. Returns words about flashing, empty when there are none.
+    """Write it; for a task's thread. Returns words about flashing and about damaged frames that
+    were left out, empty when there are none.
 
     Raises
     ------
@@ -65,7 +66,8 @@ def write_order(order: Order, path: Path, job: Job) -> str:
         )
         enhancer = Enhancer(event, settings, calibration=facts.calibration, disc=facts.disc)
         report = _WRITERS[order.product](enhancer, path, order, job)
-    return "" if report is None else report.warning
+        told = [word for word in enhancer.words if word not in facts.words]
+    return "; ".join(([report.warning] if report is not None and report.warning else []) + told)
 
 
 def _look(order: Order, width: int | None = None) -> Look:

@@ -9,7 +9,6 @@ from PyQt6.QtCore import QRectF, Qt, pyqtSignal
 from PyQt6.QtGui import QKeyEvent, QPainter
 from PyQt6.QtWidgets import QFileDialog, QLineEdit, QWidget
 
-from liveview.errors import LiveviewError
 from liveview.gui.marks import choice_mark
 from liveview.gui.overlay import Overlay
 from liveview.gui.pad import Pad
@@ -17,6 +16,7 @@ from liveview.gui.review_export_order import Order, write_order
 from liveview.gui.review_task import Task
 from liveview.gui.theme import COLOURS, Type, Weight
 from liveview.gui.words import THIN, count
+from liveview.review.export import files_of
 from liveview.review.export.flashcheck import CAUTION
 from liveview.review.player import rate_words
 
@@ -47,7 +47,7 @@ WRITTEN_ON = (*TIMED, "still", "sheet")
 def free_name(folder: Path, stem: str, ending: str) -> Path:
     """``stem`` with this ending, numbered where the name is taken."""
     path, number = folder / f"{stem}{ending}", 2
-    while path.exists():
+    while any(file.exists() for file in files_of(path)):
         path, number = folder / f"{stem}_{number}{ending}", number + 1
     return path
 
@@ -225,12 +225,8 @@ class ExportSheet(Overlay):
         self._refresh()
 
     def _ended(self, task: Task) -> str:
-        try:
-            words = task.words
-        except LiveviewError as error:
-            words = str(error)
         told = f"; {task.result}" if task.result else ""
-        return words or f"Written: {self._path}{told}"
+        return task.words or f"Written: {self._path}{told}"
 
     def finish(self, timeout_s: float) -> None:
         """Cancel and wait. Raises WorkerStuck."""

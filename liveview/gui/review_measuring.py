@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from liveview.errors import BadRequest
+from liveview.errors import BadRequest, InputUnreadable
 from liveview.gui.review_marks import Drawing, Point
 from liveview.gui.review_reader import EventFacts
-from liveview.model import Light, Side
+from liveview.gui.review_side import started_by
+from liveview.gui.words import count
+from liveview.model import Cause, Light, Side
 from liveview.optics.scale import geometry
 from liveview.recorder.reading import StoredEvent
 from liveview.review.enhance import Enhancer
@@ -93,6 +95,47 @@ class Stretch:
     at: int
 
 
+class Looking:
+    """Goes through the frames of one measurement; damaged ones are left out and counted."""
+
+    def __init__(self, job: Job) -> None:
+        self._job = job
+        self._damaged = 0
+
+    def at(
+        self, frames: Sequence[int], look: Callable[[int], Light]
+    ) -> Iterator[tuple[int, Light]]:
+        """Each frame's index and what is seen of it.
+
+        Raises
+        ------
+        InputUnreadable
+            None of them can be read.
+        """
+        self._job.total = len(frames)
+        for index in frames:
+            self._job.step()
+            try:
+                seen = look(index)
+            except InputUnreadable:
+                self._damaged += 1
+                if self._damaged == len(frames):
+                    raise
+                continue
+            yield index, seen
+
+    def noted(self, result: Result) -> Result:
+        """The result, which says what was left out."""
+        if self._damaged == 0:
+            return result
+        more = f"{count(self._damaged, 'damaged frame', 'damaged frames')} left out"
+        made = result.measurement
+        if made is None:
+            return replace(result, words="; ".join(filter(None, (result.words, more))))
+        words = "; ".join(filter(None, (made.words, more)))
+        return replace(result, measurement=replace(made, words=words))
+
+
 @dataclass(frozen=True, slots=True)
 class Measuring:
     """An event that is measured. ``scale`` None: the event's own, from the mirror's diameter."""
@@ -123,6 +166,12 @@ class Measuring:
         """From where the blade came in."""
         return self.facts.settings.blade.side
 
+    @property
+    def spark_s(self) -> float | None:
+        """When the spark was; None where a person kept the event: a key pressed is no spark."""
+        start = self.facts.start
+        return None if start.cause in (Cause.HAND, Cause.COUNT) else start.spotted.time_s
+
     @contextmanager
     def enhancer(self) -> Iterator[Enhancer]:
         """The event opened once more, for one thread."""
@@ -144,25 +193,24 @@ class Measuring:
     # --- in a task
 
     def front(self, centre: Point, job: Job) -> Result:
-        """The round front about a point, in the stretch from the spark on.
+        """The round front about a point, in the stretch, from its spark on if it holds one.
 
         Points set by hand take the place of those found in their frames.
         """
-        facts = self.facts
-        source = facts.start.source
-        first = max(self.stretch.first, min(facts.spark_index, self.stretch.last))
+        source = self.facts.start.source
+        first = self.stretch.first
+        if self.spark_s is not None and first <= self.facts.spark_index <= self.stretch.last:
+            first = self.facts.spark_index
         most = min(most_frames(source.width * source.height), MOST_FRONT_FRAMES)
         frames = evenly(first, self.stretch.last, most)
         by_hand = {point.frame: point for point in self.by_hand}
-        job.total = len(frames)
         kept: list[tuple[int, float, Light]] = []
         rough: list[float] = []
+        look = Looking(job)
         with self.enhancer() as enhancer:
-            for index in frames:
-                job.step()
+            for index, contrast in look.at(frames, enhancer.contrast):
                 if has_left(rough):
                     break
-                contrast = enhancer.contrast(index)
                 kept.append((index, self.middle_s(index, centre), contrast))
                 found = find_front(radial_profile(contrast, centre, self.side))
                 if found is not None:
@@ -170,7 +218,7 @@ class Measuring:
         found_points = track_front(kept, centre, self.side)
         merged = (*(p for p in found_points if p.frame not in by_hand), *self.by_hand)
         points = tuple(sorted(merged, key=lambda p: p.time_s))
-        return front_result(self, centre, points)
+        return look.noted(front_result(self, centre, points))
 
     def middle_s(self, index: int, place: Point) -> float:
         """When a place of a frame was in the middle of its exposure, seconds.
@@ -187,7 +235,8 @@ class Measuring:
         """Speed of what moves along a line."""
         source = self.facts.start.source
         box, low, high = strip_around(source.shape, start, end)
-        frames = self._contrasts(box, job)
+        look = Looking(job)
+        frames = self._contrasts(box, look)
         scale = self.metres()
         measurement = measure_rise_speed(frames, low, high, scale)
         measurement = replace(
@@ -198,14 +247,14 @@ class Measuring:
         since = diagram.times_s - self.facts.start.spotted.time_s
         plot = Plot(
             "space-time diagram",
-            "ms from the spark",
+            f"ms from the {started_by(self.facts)}",
             "mm along the line",
             np.array([since[0], since[-1]]) * 1e3,
             np.array([0.0, reach]),
             image=diagram.values.T,
             table=space_time_table(diagram),
         )
-        return Result(measurement, Drawing(lines=((start, end),)), plot)
+        return look.noted(Result(measurement, Drawing(lines=((start, end),)), plot))
 
     def flicker(self, a: Point, b: Point, job: Job) -> Result:
         """Flicker of a patch."""
@@ -213,14 +262,12 @@ class Measuring:
         source = facts.start.source
         left, right = _inside(a[0], b[0], source.width)
         top, bottom = _inside(a[1], b[1], source.height)
-        frames = range(self.stretch.first, self.stretch.last + 1)
-        job.total = len(frames)
-        signal = np.empty(len(frames))
+        look, found = Looking(job), []
         with self.enhancer() as enhancer:
-            for k, index in enumerate(frames):
-                signal[k] = enhancer.light(index)[top:bottom, left:right].mean()
-                job.step()
-        times = np.array([facts.times_s[index] for index in frames])
+            frames = range(self.stretch.first, self.stretch.last + 1)
+            for index, light in look.at(frames, enhancer.light):
+                found.append((facts.times_s[index], light[top:bottom, left:right].mean()))
+        times, signal = np.array(found, np.float64).T
         shown = spectrum(times, signal)
         mean = max(float(signal.mean()), 1e-12)
         plot = Plot(
@@ -235,9 +282,9 @@ class Measuring:
         drawing = Drawing(boxes=((a, b),))
         try:
             patch = (left, top, right - left, bottom - top)
-            return Result(measure_flicker(times, signal, patch), drawing, plot)
+            return look.noted(Result(measure_flicker(times, signal, patch), drawing, plot))
         except ValueError as error:
-            return Result(None, drawing, plot, str(error))
+            return look.noted(Result(None, drawing, plot, str(error)))
 
     def plume(self, a: Point, b: Point, job: Job) -> Result:
         """Temperature of a round plume from a line across it, about the frame that is shown."""
@@ -248,12 +295,9 @@ class Measuring:
         limit = (facts.start.source.width, facts.start.source.height)[k]
         first, stop = _inside(a[k], b[k], limit)
         frames = range(max(0, at - PLUME_FRAMES // 2), len(facts.times_s))[:PLUME_FRAMES]
-        job.total = len(frames)
-        contrasts: list[Light] = []
+        look = Looking(job)
         with self.enhancer() as enhancer:
-            for index in frames:
-                contrasts.append(enhancer.contrast(index).copy())
-                job.step()
+            contrasts = [contrast for _, contrast in look.at(frames, enhancer.contrast)]
         measurement, profile = measure_plume(
             contrasts,
             facts.settings,
@@ -274,20 +318,18 @@ class Measuring:
             table=plume_table(profile),
         )
         ends = ((first, line), (stop - 1, line)) if rows else ((line, first), (line, stop - 1))
-        return Result(measurement, Drawing(lines=(ends,)), plot)
+        return look.noted(Result(measurement, Drawing(lines=(ends,)), plot))
 
-    def _contrasts(self, box: tuple[slice, slice], job: Job) -> list[tuple[float, Light]]:
+    def _contrasts(self, box: tuple[slice, slice], look: Looking) -> list[tuple[float, Light]]:
         """Part of the contrast of neighbouring frames, with their times."""
         facts = self.facts
         rows, columns = (part.stop - part.start for part in box)
         frames = around(self.stretch, min(most_frames(rows * columns), MOST_RISE_FRAMES))
-        job.total = len(frames)
-        found = []
         with self.enhancer() as enhancer:
-            for index in frames:
-                found.append((facts.times_s[index], enhancer.contrast(index)[box].copy()))
-                job.step()
-        return found
+            return [
+                (facts.times_s[index], contrast[box].copy())
+                for index, contrast in look.at(frames, enhancer.contrast)
+            ]
 
 
 def evenly(first: int, last: int, most: int) -> list[int]:
@@ -326,7 +368,8 @@ def front_result(m: Measuring, centre: Point, points: tuple[FrontPoint, ...]) ->
         points,
         scale,
         temperature_k=facts.settings.rig.temperature_k,
-        since_s=facts.start.spotted.time_s,
+        pressure_pa=facts.settings.rig.pressure_pa,
+        since_s=m.spark_s,
     )
     since = np.array([p.time_s for p in points]) - facts.start.spotted.time_s
     radii = np.array([scale.length(p.radius_px) for p in points])
@@ -334,7 +377,7 @@ def front_result(m: Measuring, centre: Point, points: tuple[FrontPoint, ...]) ->
     ends = np.array([since[0], since[-1]])
     plot = Plot(
         "front",
-        "ms from the spark",
+        f"ms from the {started_by(facts)}",
         "mm radius",
         since * 1e3,
         radii * 1e3,

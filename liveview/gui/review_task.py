@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from liveview.errors import LiveviewError
+from liveview.gui.faults import keep_trace
 from liveview.review.export.job import Cancelled, Job
 from liveview.worker import Worker
 
@@ -34,6 +35,7 @@ class Task:
         self._body = body
         self._cancel = threading.Event()
         self._progress = (0, 0)
+        self._fault = ""
         self._worker = Worker(f"review: {name}", self._run, wake=self._cancel.set)
 
     def start(self) -> None:
@@ -62,13 +64,22 @@ class Task:
 
     @property
     def words(self) -> str:
-        """Why it failed; empty when it did not. An error not meant for users is raised."""
+        """Why it failed; empty when it did not.
+
+        A fault of the program is told by its kind, with its trace in a file: it must not close the
+        window, in which the rest goes on.
+        """
         error = self._worker.error
         if error is None:
             return ""
         if isinstance(error, LiveviewError | ValueError):
             return str(error)
-        raise error
+        if not isinstance(error, Exception):
+            raise error
+        if not self._fault:
+            told = " ".join(f"{type(error).__name__}: {error}".split())
+            self._fault = f"{self.name} failed by a fault of the program: {told}{keep_trace(error)}"
+        return self._fault
 
     def finish(self, timeout_s: float) -> None:
         """Cancel and wait. Raises WorkerStuck."""

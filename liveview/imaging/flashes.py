@@ -4,9 +4,9 @@ Sources: W3C WCAG 2.2, success criterion 2.3.1 with "general flash and red flash
 ITU-R BT.1702-3 (2023). A general flash is a pair of opposing changes of relative luminance by 0.10
 or more, the darker state below 0.80; on a screen of 200 cd/m2 these are BT.1702's 20 and 160 cd/m2.
 A red flash is a pair of opposing changes from or to a saturated red (R/(R+G+B) of linear light at
-least 0.8) with a step of more than 0.2 in CIE 1976 u'v'. Allowed are three of each in any one
-second, or flashing parts that stay below a quarter of any ten degree field, which at the usual
-distance is a third of the screen's width by a third of its height.
+least 0.8, however dark) with a step of more than 0.2 in CIE 1976 u'v'. Allowed are three of each in
+any one second, or flashing parts that stay below a quarter of any ten degree field, which at the
+usual distance is a third of the screen's width by a third of its height.
 
 Passing these limits is no proof that a picture is harmless to everybody.
 """
@@ -84,15 +84,14 @@ def look_at(picture: Bytes, grid: tuple[int, int]) -> Look:
     linear = cv2.resize(light, (columns, rows), interpolation=cv2.INTER_AREA)
     blue, green, red = (linear[:, :, k] for k in range(3))
     luminance = 0.2126 * red + 0.7152 * green + 0.0722 * blue
-    total = red + green + blue
-    share = red / np.maximum(total, 1e-6)
+    share = red / np.maximum(red + green + blue, 1e-6)
     x = 0.4124 * red + 0.3576 * green + 0.1805 * blue
     z = 0.0193 * red + 0.1192 * green + 0.9505 * blue
     weight = x + 15 * luminance + 3 * z
     lit = weight > 1e-4
     u = np.where(lit, 4 * x / np.maximum(weight, 1e-6), 0.1978).astype(np.float32)
     v = np.where(lit, 9 * luminance / np.maximum(weight, 1e-6), 0.4683).astype(np.float32)
-    return Look(luminance.astype(np.float32), (share >= RED_SHARE) & (total > 0.02), u, v)
+    return Look(luminance.astype(np.float32), share >= RED_SHARE, u, v)
 
 
 class _Changes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -118,8 +119,29 @@ def _first(counts: NDArray[np.int64], bins: float) -> float:
     return float(counts[:whole].sum()) + part
 
 
+def in_unit(histogram: Histogram, unit: str, per_contrast: float = 1.0) -> Histogram:
+    """The same counts in another unit, one of contrast being ``per_contrast`` of it."""
+    factor = per_contrast / histogram.per_contrast
+
+    def turned(value: float | None) -> float | None:
+        return None if value is None else value * factor
+
+    return replace(
+        histogram,
+        unit=unit,
+        edges=histogram.edges * factor,
+        noise_sigma=turned(histogram.noise_sigma),
+        range_low=turned(histogram.range_low),
+        range_high=turned(histogram.range_high),
+        per_contrast=per_contrast,
+    )
+
+
 def merged(first: Histogram, second: Histogram) -> Histogram:
     """Two histograms of the same unit as one over the wider range; counts add.
+
+    Those of several frames are to be in contrast: what it is in another unit follows the noise
+    and the blade (see :func:`in_unit`).
 
     Shares are weighted with the counts; noise and range ends are those of the second.
 
@@ -150,6 +172,7 @@ def merged(first: Histogram, second: Histogram) -> Histogram:
         clipped_bright=mix(first.clipped_bright, second.clipped_bright) or 0.0,
         range_low=second.range_low,
         range_high=second.range_high,
+        per_contrast=second.per_contrast,
     )
 
 

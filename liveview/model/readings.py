@@ -160,6 +160,8 @@ class Histogram:
     range_high: float | None = None
     verdict: str = ""
     """One line that answers at a glance what the histogram says."""
+    per_contrast: float = 1.0
+    """What one unit of contrast is in ``unit``; it may differ from frame to frame."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -105,27 +105,46 @@ def fit_front(
     from scipy import stats
 
     t, r = _points(time_s, radius_m, 3)
-    line = stats.linregress(t, r)
+    line = _line(t, r)
     left = len(t) - 2
-    residual = r - (line.intercept + line.slope * t)
-    scatter = math.sqrt(float(residual @ residual) / left)
-    reach = float(stats.t.ppf(0.5 + confidence / 2.0, left)) * float(line.stderr)
-    speed = float(line.slope)
+    reach = float(stats.t.ppf(0.5 + confidence / 2.0, left)) * line.slope_error
+    speed = line.slope
     sound = sound_speed(temperature_k)
     return FrontFit(
         speed=speed,
         speed_low=speed - reach,
         speed_high=speed + reach,
         confidence=confidence,
-        start_m=float(line.intercept),
-        scatter_m=scatter,
+        start_m=line.start,
+        scatter_m=line.scatter,
         points=len(t),
         mach=speed / sound,
         mach_low=(speed - reach) / sound,
         mach_high=(speed + reach) / sound,
-        slows=_slows(t, r, float(residual @ residual)),
+        slows=_slows(t, r, left * line.scatter**2),
         sound_speed=sound,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """The straight line of least squares; ``scatter`` about it and the slope's standard error."""
+
+    slope: float
+    start: float
+    scatter: float
+    slope_error: float
+
+
+def _line(x: FloatArray, y: FloatArray) -> _Line:
+    """Also where all ``y`` are the same, of which SciPy's ``linregress`` knows no error."""
+    away = x - x.mean()
+    squares = float(away @ away)
+    slope = float(away @ (y - y.mean())) / squares
+    start = float(y.mean()) - slope * float(x.mean())
+    rest = y - y.mean() - slope * away
+    scatter = math.sqrt(float(rest @ rest) / (len(x) - 2))
+    return _Line(slope, start, scatter, scatter / math.sqrt(squares))
 
 
 def _points(time_s: FloatArray, radius_m: FloatArray, least: int) -> tuple[FloatArray, FloatArray]:
@@ -238,9 +257,9 @@ def fit_blast(
         raise ValueError("times since the spark and radii must be above zero")
     power, _ = _STRONG[shape]
     expected = 2.0 / power
-    line = stats.linregress(np.log(t), np.log(r))
-    exponent = float(line.slope)
-    reach = float(stats.t.ppf(0.5 + confidence / 2.0, len(t) - 2)) * float(line.stderr)
+    line = _line(np.log(t), np.log(r))
+    exponent = line.slope
+    reach = float(stats.t.ppf(0.5 + confidence / 2.0, len(t) - 2)) * line.slope_error
     mach = expected * r / t / sound_speed(temperature_k)
     strong = mach >= STRONG_MACH
     energy = _mean_energy(t[strong], r[strong], density, shape, confidence)

@@ -5,10 +5,14 @@ leaves steps out when it is late. Here background and gain are settled once per 
 left out, so that a frame's picture depends on the event and the settings only and can be made again
 bit for bit. Where the settings look back (trails, averaging, a background that follows ...) the
 chain sees all frames of the event up to the wanted one, as it did live.
+
+A frame that cannot be read is left out of all this, in words; only when it is itself wished for
+is that an error.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -22,6 +26,7 @@ from liveview.model import (
     Calibration,
     CalibrationKind,
     Disc,
+    Frame,
     Light,
     Reading,
 )
@@ -88,7 +93,7 @@ class Enhancer:
     Raises
     ------
     InputUnreadable
-        The event holds no frames, or its settings cannot be used.
+        The event holds no frame that can be read, or its settings cannot be used.
     """
 
     def __init__(
@@ -105,16 +110,19 @@ class Enhancer:
         self.event = event
         self._settings = settings or event_settings(event)
         self._words: list[str] = []
+        self._damaged: set[int] = set()
+        """Frames that were met and could not be read."""
+        beginning = self._first_readable()
         self._calibration = calibration or event.start.calibration
         given = disc or event.start.disc
         self._chain = self._make_chain(self._settings, given)
         if self._calibration.reference is None:
-            self._calibration = self._with_background()
+            self._calibration = self._with_background(beginning)
             self._chain.set_calibration(self._calibration)
-        self._chain.run(event.frame(0))
+        self._chain.run(event.frame(beginning))
         self.disc = self._chain.disc
-        self._chain.set_disc(self.disc)
         """The mirror in the picture; None where it is not found."""
+        self._chain.set_disc(self.disc)
         self.scale = self._settings.enhance.gain_contrast or self._probed_scale()
         """Contrast at the palette's end (with movement: change of contrast)."""
         fixed = self._settings
@@ -123,8 +131,12 @@ class Enhancer:
         self._chain.apply(fixed)
         self._settings = fixed
         self._exact = exact
+        self._seen: tuple[int, Frame, Reading] | None = None
+        """The newest reading, as long as its picture is valid: index, frame, what was told."""
+        self._start = 0
         self._last = -1
-        """Index of the newest frame the chain has seen; counts only where it looks back."""
+        """Indices of the first and the newest frame that the chain was to see; they count only
+        where it looks back."""
         if looks_back(fixed):
             self._restart(0)
 
@@ -140,8 +152,27 @@ class Enhancer:
 
     @property
     def words(self) -> tuple[str, ...]:
-        """What had to be assumed."""
-        return tuple(self._words)
+        """What had to be assumed, and what could not be read so far."""
+        return (*self._words, *_left_out(len(self._damaged), "of the event, which cannot be read"))
+
+    def _frame(self, index: int) -> Frame | None:
+        """A frame that others need; None where it cannot be read, which the words tell."""
+        try:
+            return self.event.frame(index)
+        except InputUnreadable:
+            self._damaged.add(index)
+            return None
+
+    def _frames(self, first: int, end: int) -> Iterator[Frame]:
+        """Frames ``first`` .. ``end`` - 1 as far as they can be read."""
+        found = (self._frame(index) for index in range(first, end))
+        return (frame for frame in found if frame is not None)
+
+    def _first_readable(self) -> int:
+        for index in range(len(self.event)):
+            if self._frame(index) is not None:
+                return index
+        raise InputUnreadable("none of its frames can be read", str(self.event.path))
 
     def _make_chain(self, settings: Settings, disc: Disc | None) -> Chain:
         chain = Chain(settings, replace(self.event.start.source, live=False))
@@ -149,15 +180,17 @@ class Enhancer:
         chain.set_disc(disc)
         return chain
 
-    def _with_background(self) -> Calibration:
-        """A reference from the quiet frames before the spark."""
+    def _with_background(self, beginning: int) -> Calibration:
+        """A reference from the quiet frames before the spark, or the first that can be read."""
         event = self.event
-        count = max(1, min(BACKGROUND_FRAMES, event.spark_index, len(event)))
+        quiet = max(1, min(BACKGROUND_FRAMES, event.spark_index, len(event)))
         averager = PictureAverager(event.start.source.camera_state, CalibrationKind.REFERENCE)
-        for frame in event.frames(0, count):
+        for frame in self._frames(beginning, max(quiet, beginning + 1)):
             averager.add(self._chain.to_light(frame))
         average = averager.result(event.stamps[0].time_s, event.start.started_at, judge=False)
-        self._words.append(f"no reference was stored: the first {count} frames serve as one")
+        self._words.append(
+            f"no reference was stored: the first {averager.frames} frames serve as one"
+        )
         return self._calibration.with_picture(CalibrationKind.REFERENCE, average)
 
     def _probed_scale(self) -> float:
@@ -181,10 +214,9 @@ class Enhancer:
         found: list[float | None] = []
         medians, unknown = [], []
         for index in probes:
-            try:
-                frame = self.event.frame(index)
-            except InputUnreadable:
-                continue  # told when that frame itself is wished for
+            frame = self._frame(index)
+            if frame is None:
+                continue
             shown = self._chain.run(frame).histogram
             contrast = self._chain.contrast(frame)[::PROBE_STEP, ::PROBE_STEP]
             known = contrast[np.isfinite(contrast)]
@@ -201,9 +233,11 @@ class Enhancer:
 
     def _movement_scale(self, index: int) -> float | None:
         """What the chain itself would choose for a frame after the one before it."""
+        pair = list(self._frames(index - 1, index + 1))
+        if len(pair) < 2:
+            return None
         self._chain.retake_background()
-        self._chain.run(self.event.frame(index - 1))
-        return self._chain.run(self.event.frame(index)).scale
+        return [self._chain.run(frame).scale for frame in pair][-1]
 
     def reading(self, index: int) -> Reading:
         """Everything the chain tells of frame ``index``; its picture is valid until the next.
@@ -215,9 +249,14 @@ class Enhancer:
         InputUnreadable
             The frame is damaged.
         """
-        frame = self.event.frame(index)
-        self._come_to(index)
-        return self._chain.run(frame)
+        # The chain would show the same frame again against a background that it has changed.
+        if self._seen is None or self._seen[0] != index:
+            frame = self.event.frame(index)
+            self.come_to(index)
+            reading = self._chain.run(frame)
+            words = (*reading.words, *self._missing_before(index))
+            self._seen = (index, frame, replace(reading, words=words))
+        return self._seen[2]
 
     def picture(self, index: int) -> Bytes:
         """The frame as the view shows it, uint8 (rows, columns, 4) blue green red unused; a copy.
@@ -228,25 +267,43 @@ class Enhancer:
 
     def contrast(self, index: int) -> Light:
         """Signed contrast, float32 (rows, columns), NaN outside the disc and where clipped."""
-        frame = self.event.frame(index)
-        self._come_to(index)
-        return self._chain.contrast(frame)
+        if looks_back(self._settings):
+            self.reading(index)  # pictures after this one look back on its picture, too
+        seen = self._seen
+        here = seen is not None and seen[0] == index
+        return self._chain.contrast(seen[1] if seen and here else self.event.frame(index))
 
     def light(self, index: int) -> Light:
         """Linear light of the whole frame, float32 (rows, columns)."""
         return self._chain.to_light(self.event.frame(index))
 
-    def _come_to(self, index: int) -> None:
-        """Let the chain see what it must have seen before frame ``index``."""
+    def come_to(self, index: int) -> None:
+        """Let the chain see what it must have seen before frame ``index``; the words then tell
+        what of that cannot be read.
+        """
         if not looks_back(self._settings) or index == self._last:
             return
+        self._seen = None
         start = 0 if self._exact else max(0, index - HISTORY_FRAMES)
         if not (self._last < index and self._last + 1 >= start):
             self._restart(start)
-        for frame in self.event.frames(self._last + 1, index):
+        for frame in self._frames(self._last + 1, index):
             self._chain.run(frame)
         self._last = index
 
+    def _missing_before(self, index: int) -> tuple[str, ...]:
+        if not looks_back(self._settings):
+            return ()
+        missing = sum(self._start <= one < index for one in self._damaged)
+        return _left_out(missing, "before this one, which this view looks back on")
+
     def _restart(self, start: int) -> None:
         self._chain = self._make_chain(self._settings, self.disc)
-        self._last = start - 1
+        self._start, self._last = start, start - 1
+
+
+def _left_out(count: int, where: str) -> tuple[str, ...]:
+    """Words about damaged frames, if there are any."""
+    if count == 0:
+        return ()
+    return (f"{count} damaged frame{'s' * (count > 1)} left out {where}",)

@@ -111,11 +111,13 @@ class Player:
             return self
         start, end = self.times_s[self.first], self._end_s
         position = self.position_s + seconds * float(self.rate)
-        if position < end:
-            return self._standing(position)
-        if self.loop and end > start:
-            return self._standing(start + (position - start) % (end - start))
-        return self.seek(self.last).stop()
+        if position >= end:
+            if not self.loop or end <= start:
+                return self.seek(self.last).stop()
+            position = start + (position - start) % (end - start)
+        # The next frame may begin before the last one of the stretch has been shown long enough.
+        there = self._standing(position)
+        return replace(there, index=min(there.index, self.last))
 
     def _standing(self, position_s: float) -> Player:
         index = max(0, bisect_right(self.times_s, position_s) - 1)

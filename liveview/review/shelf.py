@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +56,15 @@ def list_events(folder: Path) -> tuple[EventCard, ...]:
         raise OutputFailed(
             f"cannot be looked into ({error.strerror or error})", str(folder), "check the folder"
         ) from error
-    return tuple(sorted(map(read_card, entries), key=lambda card: (card.started_at, card.name)))
+    return tuple(sorted(map(read_card, entries), key=lambda card: (_moment(card), card.name)))
+
+
+def _moment(card: EventCard) -> float:
+    """When it was, whatever the clocks of the place were set to; before all others if unknown."""
+    try:
+        return datetime.fromisoformat(card.started_at).timestamp()
+    except (ValueError, OverflowError, OSError):
+        return -math.inf
 
 
 def read_card(path: Path) -> EventCard:
@@ -80,7 +90,7 @@ def read_card(path: Path) -> EventCard:
             poster=poster if poster.is_file() else None,
             words="" if converted else "not compressed yet",
         )
-    except (OSError, ValueError, KeyError, TypeError, IndexError) as error:
+    except (OSError, ValueError, KeyError, TypeError, IndexError, OverflowError) as error:
         words = f"cannot be read ({error!r})"
         return EventCard(path, name, None, None, 0, "", None, False, converted, None, words)
 

@@ -83,6 +83,34 @@ def test_report_and_table_say_what_is_in_the_recording(clip: Path, tmp_path: Pat
     assert sum(histogram["counts"]) > 0
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("enhance", "unit"),
+    [
+        ('unit = "sigma"', "sigma"),
+        ('view = "significance"', "sigma"),
+        ('unit = "arcsec"', "arcsec"),
+    ],
+)
+def test_the_histogram_is_summed_in_any_unit(
+    clip: Path, tmp_path: Path, enhance: str, unit: str
+) -> None:
+    setup = tmp_path / "setup.toml"
+    setup.write_text(f"schema = 1\n[enhance]\n{enhance}\n", encoding="utf-8")
+    plain = process(clip, tmp_path / "plain", *LOSSLESS)["histogram"]
+    report = process(clip, tmp_path / "out", *LOSSLESS, "--setup", str(setup))
+    found = report["histogram"]
+    assert found["unit"] == unit
+    assert found["counts"] == plain["counts"]
+    ratio = found["noise_sigma"] / plain["noise_sigma"]
+    # float64, divided and multiplied a few times
+    assert np.array(found["edges"]) == pytest.approx(np.array(plain["edges"]) * ratio, rel=1e-9)
+    # the event says that it was caught so, and can be gone through again
+    (event,) = report["events"]
+    again = process(tmp_path / "out" / event["folder"], tmp_path / "again", "--setup", str(setup))
+    assert again["histogram"]["unit"] == unit
+
+
 def test_table_has_a_line_for_each_frame(clip: Path, tmp_path: Path) -> None:
     process(clip, tmp_path, *LOSSLESS, "--catch", "off")
     rows = table(tmp_path)

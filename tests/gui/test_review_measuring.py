@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from PyQt6.QtCore import Qt
@@ -9,7 +11,8 @@ from PyQt6.QtTest import QTest
 from support import review_events
 from support.review_window import LEFT
 
-from liveview.review.measure import load_measurements
+from liveview.gui.review_measuring import Result
+from liveview.review.measure import Measurement, Quantity, load_measurements
 
 
 @pytest.mark.slow
@@ -113,3 +116,31 @@ def test_flicker_and_plume_answer_in_words_when_there_is_none(review) -> None:
     r.drag((40.0, 64.0), (60.0, 65.0))
     result = r.page.desk.result
     assert result.measurement is not None or result.words
+
+
+@pytest.mark.slow
+def test_a_front_set_by_hand_on_the_same_place_is_kept(review) -> None:
+    """Three clicks at one radius do not scatter: their own uncertainty is the interval."""
+    r = review()
+    r.press("Home", "[", "Right", "Right", "Right", "]", "F")
+    r.click(*review_events.CENTRE)
+    for _ in range(3):
+        r.click(review_events.CENTRE[0] + 20.0, review_events.CENTRE[1])
+        r.press("Left")
+    speed = r.page.desk.result.measurement.results["speed"]
+    assert speed.low < 0 < speed.high
+    r.press("Return")
+    (kept,) = load_measurements(r.page.replay.path)
+    assert kept.results["speed"].low == pytest.approx(speed.low)
+
+
+@pytest.mark.slow
+def test_what_is_no_number_is_not_kept_and_said(review) -> None:
+    r = review()
+    r.press("D")
+    r.drag((40.0, 64.0), (80.0, 64.0))
+    bad = Measurement("length", {"length": Quantity(0.0, math.nan, math.nan, "m")})
+    r.page.desk.result = Result(bad)
+    r.press("Return")
+    assert "not a number" in r.said()
+    assert load_measurements(r.page.replay.path) == ()

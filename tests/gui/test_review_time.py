@@ -166,6 +166,8 @@ def test_names_that_are_taken_get_a_number(tmp_path: Path) -> None:
     (tmp_path / "event.mp4").touch()
     (tmp_path / "event_2.mp4").touch()
     assert free_name(tmp_path, "event", ".mp4") == tmp_path / "event_3.mp4"
+    (tmp_path / "event.npy.json").touch()  # somebody's: a stack would have its description there
+    assert free_name(tmp_path, "event", ".npy") == tmp_path / "event_2.npy"
 
 
 def test_days_are_named_unless_it_is_today() -> None:

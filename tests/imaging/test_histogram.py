@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liveview.imaging.histogram import BINS, ContrastCounter, merged, share_above
+from liveview.imaging.histogram import BINS, ContrastCounter, in_unit, merged, share_above
 from liveview.model import Histogram
 
 INSIDE = np.full((300, 400), 255, np.uint8)
@@ -120,3 +122,28 @@ def test_merging_refuses_what_does_not_fit() -> None:
     other = Histogram("arcsec", np.linspace(-1, 1, 3), np.ones(2, int), None, None, 0, 0)
     with pytest.raises(ValueError, match="arcsec"):
         merged(histogram(1.0, np.ones(BINS, int)), other)
+
+
+def test_another_unit_and_back() -> None:
+    one = replace(histogram(0.25, np.arange(BINS)), range_low=-1.0, range_high=3.0)
+    seen = in_unit(one, "sigma", 1 / 0.01)
+    assert (seen.unit, seen.per_contrast, seen.above_noise) == ("sigma", 100.0, one.above_noise)
+    # a few roundings of float64
+    assert seen.edges == pytest.approx(one.edges * 100, rel=1e-14)
+    assert (seen.noise_sigma, seen.range_low, seen.range_high) == pytest.approx((1.0, -100, 300))
+    back = in_unit(seen, "contrast")
+    assert back.edges == pytest.approx(one.edges, rel=1e-14)
+    assert (back.noise_sigma, back.range_low, back.range_high) == pytest.approx((0.01, -1.0, 3.0))
+
+
+def test_frames_of_different_noise_merge_in_contrast() -> None:
+    """In multiples of the noise their ranges are not a power of two apart."""
+    counts = np.ones(BINS, int)
+    frames = [
+        in_unit(histogram(2.0**-k, counts), "sigma", 1 / s) for k, s in ((3, 0.01), (2, 0.013))
+    ]
+    with pytest.raises(ValueError, match="power of two"):
+        merged(*frames)
+    both = merged(*(in_unit(frame, "contrast") for frame in frames))
+    assert both.edges[-1] == pytest.approx(0.25, rel=1e-14)
+    assert both.counts.sum() == 2 * BINS

@@ -93,6 +93,28 @@ def test_red_rule() -> None:
     assert worst(square_wave(8, black, blue)) <= FIELD_SHARE
 
 
+@pytest.mark.parametrize("code", [1, 20, 38, 39])
+def test_no_red_is_too_dark_for_the_red_rule(code: int) -> None:
+    """It asks for the share of red alone; code 38 is 0.0194 of the full red light."""
+    red = grey(0)
+    red[:, :, 2] = code
+    assert worst(square_wave(8, grey(0), red)) > FIELD_SHARE
+    assert worst(square_wave(3, grey(0), red)) <= FIELD_SHARE
+    green = grey(0)
+    green[:, :, 1] = code
+    assert worst(square_wave(8, grey(0), green)) <= FIELD_SHARE
+
+
+def test_noise_of_a_dark_colour_camera_is_no_red_flashing() -> None:
+    rng = np.random.default_rng(3)
+    pictures = []
+    for _ in range(120):
+        picture = rng.poisson(1.0, (6 * ROWS, 6 * COLUMNS, 4))
+        picture[..., 2] = rng.poisson(3.0, picture.shape[:2])  # a red cast
+        pictures.append(picture.astype(np.uint8))
+    assert worst(pictures) <= FIELD_SHARE
+
+
 def test_chromaticity_against_colour_science() -> None:
     code = np.array([40, 90, 200], np.uint8)  # blue, green, red
     picture = np.empty((9, 16, 4), np.uint8)

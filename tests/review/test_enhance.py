@@ -24,6 +24,12 @@ WAYS = [
     {"lamp_correction": "rows"},
 ]
 
+LOOKING_BACK = [
+    {"view": "trail"},
+    {"view": "movement"},
+    {"background": "running", "background_time": 0.05},
+]
+
 
 @pytest.mark.slow
 @pytest.mark.parametrize("calibrated", [True, False])
@@ -38,6 +44,29 @@ def test_any_order_gives_the_same_bits(record, calibrated, way) -> None:
         for index in np.random.default_rng(1).permutation(len(event)):
             np.testing.assert_array_equal(other.picture(int(index)), one[index])
         assert forward.scale == other.scale
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("way", LOOKING_BACK, ids=str)
+def test_contrast_before_a_picture_makes_no_difference(record, way) -> None:
+    with StoredEvent.open(record(settings=validated({"enhance": way}, "test"))) as event:
+        one, other = Enhancer(event), Enhancer(event)
+        for index in range(len(event)):
+            other.contrast(index)
+            if index % 5 == 4:  # some are asked for their contrast only
+                np.testing.assert_array_equal(other.picture(index), one.picture(index))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("way", LOOKING_BACK, ids=str)
+def test_the_same_frame_again_after_others_were_looked_at(record, way) -> None:
+    """An event keeps a few decoded frames only; this one would be read from the file anew."""
+    with StoredEvent.open(record(settings=validated({"enhance": way}, "test"))) as event:
+        enhancer = Enhancer(event)
+        first = enhancer.picture(20)
+        for index in range(16):
+            event.frame(index)
+        np.testing.assert_array_equal(enhancer.picture(20), first)
 
 
 @pytest.mark.slow

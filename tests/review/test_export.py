@@ -37,6 +37,7 @@ from liveview.review.export.coding import ClipFile, coding_for, to_yuv420
 from liveview.review.export.common import Studio, legend_words
 from liveview.review.export.flashcheck import FlashCheck
 from liveview.review.export.images import sheet_indices
+from liveview.review.export.job import whole_files
 from liveview.review.export.look import (
     Crop,
     crop_to,
@@ -187,15 +188,16 @@ def test_sound_is_stretched_in_step(enhancer, tmp_path) -> None:
     assert np.abs(sound).max() == pytest.approx(16000 / 32768, rel=0.05)
 
 
-def test_pieces_of_stretched_sound_join_without_seams() -> None:
+@pytest.mark.parametrize("rate", [Fraction(1, 7), Fraction(4), Fraction(100)], ids=str)
+def test_pieces_of_stretched_sound_join_without_seams(rate: Fraction) -> None:
     from scipy.signal import resample_poly
 
     rng = np.random.default_rng(3)
     track = rng.normal(0, 0.1, 10000).astype(np.float32)
-    pieces = np.concatenate(list(stretched(track, 48000, Fraction(1, 7), 48000)))
-    whole = resample_poly(track, 7, 1)
+    pieces = np.concatenate(list(stretched(track, 48000, rate, 48000)))
+    whole = resample_poly(track, rate.denominator, rate.numerator)
     assert len(pieces) == len(whole)
-    np.testing.assert_allclose(pieces, whole, atol=2e-4)  # float32 sums in other orders
+    np.testing.assert_allclose(pieces, whole, atol=1e-6)  # float32 sums in other orders
 
 
 @pytest.mark.slow
@@ -580,3 +582,50 @@ def test_stretches(enhancer) -> None:
     assert stretch_of(enhancer.event, -0.0101, 0.0151) == Stretch(6, 11)
     with pytest.raises(BadRequest, match="no frame lies there"):
         stretch_of(enhancer.event, 5.0, 6.0)
+
+
+class TestBesides:
+    """Stacks and tables with a description beside them: both files or none."""
+
+    @pytest.mark.parametrize(("write", "name"), [(export_stack, "x.npy"), (export_table, "x.csv")])
+    def test_neither_is_overwritten_without_leave(self, enhancer, tmp_path, write, name) -> None:
+        out = tmp_path / "out"
+        out.mkdir()
+        beside = out / f"{name}.json"
+        beside.write_text("mine")
+        with pytest.raises(BadRequest, match=r"\.json: exists already"):
+            write(enhancer, out / name, stretch=Stretch(0, 1))
+        assert [(path, path.read_text()) for path in out.iterdir()] == [(beside, "mine")]
+        write(enhancer, out / name, stretch=Stretch(0, 1), overwrite=True)
+        assert (out / name).exists() and beside.read_text() != "mine"
+
+    @pytest.mark.parametrize(("write", "name"), [(export_stack, "x.npy"), (export_table, "x.csv")])
+    @pytest.mark.parametrize("overwrite", [False, True])
+    def test_a_folder_in_the_way_leaves_nothing(
+        self, enhancer, tmp_path, write, name, overwrite
+    ) -> None:
+        beside = tmp_path / "out" / f"{name}.json"
+        beside.mkdir(parents=True)
+        with pytest.raises(BadRequest, match=r"\.json: is a folder"):
+            write(enhancer, beside.with_suffix(""), stretch=Stretch(0, 1), overwrite=overwrite)
+        assert list(beside.parent.iterdir()) == [beside]
+
+    def test_the_second_cannot_be_put_in_place(self, tmp_path) -> None:
+        one, two = tmp_path / "a.npy", tmp_path / "a.npy.json"
+        with pytest.raises(OutputFailed, match=r"a\.npy\.json"), whole_files((one, two)) as parts:
+            for part in parts:
+                part.write_text("new")
+            two.mkdir()  # meanwhile, by somebody else
+        assert [path.name for path in tmp_path.iterdir()] == ["a.npy.json"]
+
+
+@pytest.mark.slow
+def test_a_stack_in_tiff_keeps_words_of_any_script(record, tmp_path) -> None:
+    """TIFF's description is ASCII; JSON has escapes for the rest."""
+    path = record(count=3)
+    path = path.rename(path.with_name("Größe_烟"))
+    with StoredEvent.open(path) as event:
+        export_stack(Enhancer(event), tmp_path / "x.tif")
+    with tifffile.TiffFile(tmp_path / "x.tif") as file:
+        _, _, text = file.pages[0].description.partition("\n")
+    assert json.loads(text)["event"] == "Größe_烟"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from liveview.errors import BadRequest, InputUnreadable, OutputFailed
 from liveview.model import Average, Calibration, CameraState, Disc, Side
 from liveview.optics.deflection import contrast_from_angle
-from liveview.optics.gas import air_refractivity
+from liveview.optics.gas import air_refractivity, ideal_density
 from liveview.optics.scale import angle_scale
 from liveview.review.measure import (
     Measurement,
@@ -30,6 +31,7 @@ from liveview.review.measure import (
     measure_rise_speed,
     pattern_speed,
     radial_profile,
+    rise,
     scale_from_disc,
     scale_from_length,
     space_time,
@@ -171,7 +173,7 @@ class TestFronts:
         assert "pressure_ratio" not in measure_front_speed(points, Scale(1e-3, 0, "k")).results
 
     def test_blast_energy_comes_back(self) -> None:
-        energy, density = 200.0, 1.204
+        energy, density = 200.0, ideal_density(293.15, 101325.0)
         times = np.linspace(1e-6, 6e-6, 8)
         radii = (energy * times**2 / (0.851072 * density)) ** 0.2
         points = [
@@ -182,6 +184,43 @@ class TestFronts:
         assert done.results["blast_exponent"].value == pytest.approx(0.4, abs=1e-6)
         assert done.results["blast_energy"].value == pytest.approx(energy, rel=1e-6)
         assert "slows down" in done.words and "not valid" not in done.words
+
+    @pytest.mark.parametrize(
+        ("pressure_pa", "temperature_k"),
+        [(101325.0, 293.15), (75000.0, 293.15), (101325.0, 313.15)],
+    )
+    def test_blast_energy_knows_the_room(self, pressure_pa, temperature_k) -> None:
+        density = pressure_pa / (287.05 * temperature_k)  # dry air as an ideal gas
+        times = np.linspace(1e-6, 3e-6, 8)
+        radii = (10.0 * times**2 / (0.851072 * density)) ** 0.2
+        points = [
+            FrontPoint(i, t, r / 1e-4, 0.1)
+            for i, (t, r) in enumerate(zip(times, radii, strict=True))
+        ]
+        room = {"pressure_pa": pressure_pa, "temperature_k": temperature_k}
+        done = measure_front_speed(points, Scale(1e-4, 0.0, "known"), since_s=0.0, **room)
+        # the gas constant of dry air in four digits
+        assert done.results["blast_energy"].value == pytest.approx(10.0, rel=2e-4)
+        assert done.inputs["density_kg_m3"] == pytest.approx(density, rel=2e-4)
+        assert done.inputs["pressure_pa"] == pressure_pa
+        (said,) = (words for words in done.assumptions if "blast" in words)
+        assert "from a point" in said and f"{pressure_pa / 100:.4g} hPa" in said
+        assert f"{done.inputs['density_kg_m3']:.4g} kg/m3" in said
+        without = measure_front_speed(points, Scale(1e-4, 0.0, "known"), **room)
+        assert not any("blast" in words for words in without.assumptions)
+
+    @pytest.mark.parametrize("since_s", [None, -1e-3])
+    def test_points_of_one_radius_have_a_proper_interval(self, tmp_path, since_s) -> None:
+        """Clicked on the same pixel they do not scatter at all, and are kept like any other."""
+        points = [FrontPoint(i, i * 1e-4, 20.0, 0.7, by_hand=True) for i in range(3)]
+        done = measure_front_speed(points, Scale(1e-3, 0.0, "known"), since_s=since_s)
+        speed = done.results["speed"]
+        # two points 2e-4 s apart, each known to 0.7 mm; the one between them does not count
+        reach = 1.96 * 0.7e-3 * math.sqrt(2) / 2e-4
+        assert (speed.low, speed.value, speed.high) == pytest.approx((-reach, 0, reach), rel=1e-3)
+        for quantity in done.results.values():
+            assert all(map(math.isfinite, (quantity.low, quantity.value, quantity.high)))
+        add_measurement(tmp_path, done)
 
     def test_outliers_are_left_out(self) -> None:
         points = [FrontPoint(i, i * 1e-5, 20 + 5.0 * i, 0.1) for i in range(12)]
@@ -234,6 +273,15 @@ class TestRise:
             pattern_speed(space_time(still, (160, 230), (160, 10)))
         speed, _ = flow_speed(still, (160, 230), (160, 10))
         assert abs(speed) < 1.0  # px/s: a hundredth of a pixel a frame
+
+    def test_a_speed_of_nothing_has_an_interval(self, monkeypatch) -> None:
+        """Half of the difference to the flow is its uncertainty, however slow it is."""
+        monkeypatch.setattr(rise, "pattern_speed", lambda *_, **__: (0.0, -1.0, 1.0))
+        frames = self.frames(100.0, 0.02)
+        done = measure_rise_speed(frames, (160, 230), (160, 10), Scale(1e-3, 0.0, "k"))
+        speed, flow = done.results["speed"], done.results["speed_by_flow"]
+        reach = math.hypot(1e-3, 1.96 * flow.value / 2)
+        assert (speed.low, speed.high) == pytest.approx((-reach, reach), rel=1e-3)
 
     def test_lines_and_frames_that_cannot_do(self) -> None:
         with pytest.raises(ValueError, match="8 pixels"):
@@ -352,6 +400,10 @@ class TestPlume:
             measure_plume(stack, settings, None, self.scale, 20, 40, 370)
         with pytest.raises(ValueError, match="inside"):
             measure_plume(stack, settings, 0.5, self.scale, 99, 40, 370)
+        with pytest.raises(ValueError, match="inside"):
+            measure_plume(stack, settings, 0.5, self.scale, -1, 40, 370)
+        with pytest.raises(ValueError, match="no frame"):
+            measure_plume([], settings, 0.5, self.scale, 20, 40, 370)
 
     def test_uncut_of_calibration(self) -> None:
         camera = CameraState("c", 64, 48, 255)
@@ -375,6 +427,39 @@ class TestSaving:
         assert len(loaded) == 2 and loaded[0].results == self.one.results
         assert loaded[0].made_at and both[1].kind == "length"
 
+    @pytest.mark.parametrize(
+        ("place", "value"),
+        [
+            ((), []),
+            (("measurements",), {}),
+            (("measurements", 0), "x"),
+            (("measurements", 0, "kind"), 3),
+            (("measurements", 0, "results"), []),
+            (("measurements", 0, "results", "length"), 0.05),
+            (("measurements", 0, "results", "length", "value"), "far"),
+            (("measurements", 0, "results", "length", "value"), None),
+            (("measurements", 0, "results", "length", "low"), math.nan),
+            (("measurements", 0, "results", "length", "high"), 10**400),
+            (("measurements", 0, "results", "length", "unit"), 1),
+            (("measurements", 0, "inputs"), "x"),
+            (("measurements", 0, "assumptions"), 1),
+            (("measurements", 0, "assumptions"), [1]),
+            (("measurements", 0, "words"), None),
+        ],
+    )
+    def test_anything_in_any_place_is_said(self, tmp_path, place, value) -> None:
+        add_measurement(tmp_path, self.one)
+        path = tmp_path / "measurements.json"
+        data = {"": json.loads(path.read_text())}
+        at, *deeper = ("", *place)
+        inside = data
+        for name in deeper:
+            inside, at = inside[at], name
+        inside[at] = value
+        path.write_text(json.dumps(data[""]))
+        with pytest.raises(InputUnreadable, match="damaged"):
+            load_measurements(tmp_path)
+
     def test_damaged_is_said_and_not_overwritten(self, tmp_path) -> None:
         (tmp_path / "measurements.json").write_text("{")
         with pytest.raises(InputUnreadable, match="damaged"):
@@ -384,6 +469,14 @@ class TestSaving:
     def test_folder_that_cannot_be_written(self, tmp_path) -> None:
         with pytest.raises(OutputFailed):
             add_measurement(tmp_path / "gone", self.one)
+
+    @pytest.mark.parametrize("value", [math.nan, math.inf])
+    def test_what_is_no_number_is_refused_in_words(self, tmp_path, value) -> None:
+        add_measurement(tmp_path, self.one)
+        bad = Measurement("front speed", {"speed": Quantity(0.0, value, value, "m/s")})
+        with pytest.raises(BadRequest, match=r"front speed: .*not a number"):
+            add_measurement(tmp_path, bad)
+        assert len(load_measurements(tmp_path)) == 1
 
     def test_intervals(self) -> None:
         q = Quantity.normal(10.0, 0.3, "m").widened(0.04)

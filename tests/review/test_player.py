@@ -115,3 +115,16 @@ def test_never_leaves_the_event(steps, actions) -> None:
                 player = player.faster(n)
         assert 0 <= player.index < len(times)
         assert times[0] <= player.position_s <= times[-1] + 0.11
+
+
+@pytest.mark.parametrize("loop", [False, True])
+def test_no_frame_beyond_the_stretch(loop: bool) -> None:
+    """The last frame of the stretch is due for longer than until the one after it begins."""
+    player = replace(Player.of([0.0, 0.02, 0.03, 0.05]).between(0, 1), loop=loop, rate=Fraction(1))
+    player = player.play()
+    shown = set()
+    for _ in range(100):
+        player = player.advance(0.001)
+        shown.add(player.index)
+    assert shown == {0, 1}
+    assert player.playing == loop

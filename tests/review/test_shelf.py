@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -45,3 +46,29 @@ def test_bin_and_back(record, tmp_path) -> None:
         assert len(event) == 2
     with pytest.raises(OutputFailed):
         to_bin(Path(tmp_path / "none" / "x"))
+
+
+def test_order_is_that_of_the_moment_not_of_the_clock_on_the_wall(tmp_path) -> None:
+    """Clocks are set back in autumn: 02:10 comes after 02:40 of the same night."""
+    for name, at in (
+        ("a", "2031-10-26T02:10:00+01:00"),
+        ("b", "2031-10-26T02:40:00+02:00"),
+        ("c", "no time at all"),
+    ):
+        folder = tmp_path / name
+        folder.mkdir()
+        data = {"spotted": [{"strength": 9.0}], "cause": "flash", "started_at": at}
+        (folder / "event.json").write_text(json.dumps(data))
+    assert [card.name for card in list_events(tmp_path)] == ["c", "b", "a"]
+
+
+@pytest.mark.parametrize("count", ["1e999", "[]", "null", '"many"'])
+def test_a_count_that_is_none_is_said(tmp_path, count) -> None:
+    folder = tmp_path / "a"
+    folder.mkdir()
+    (folder / "event.json").write_text(
+        '{"spotted": [{"strength": 9.0}], "cause": "flash", "started_at": "", '
+        f'"frames": {{"count": {count}}}}}'
+    )
+    (card,) = list_events(tmp_path)
+    assert "cannot be read" in card.words

@@ -73,23 +73,28 @@ def record_event(
     complete: bool = True,
     at: str = "2031-05-06T07:08:09.250000+00:00",
     settings: Settings | None = None,
+    pressed: int | None = None,
 ) -> Path:
-    """Record one event and return its folder; ``lost`` are frame numbers that never came."""
+    """Record one event and return its folder; ``lost`` are frame numbers that never came,
+    ``pressed`` the frame at which somebody kept it by hand.
+    """
     source = SourceInfo(
         SourceKind.CAMERA, "bench", SIDE, SIDE, 1, 8, 255, True, RATE_HZ, transfer="linear"
     )
     y, x = np.mgrid[:SIDE, :SIDE]
     inside = np.hypot(x - DISC.cx, y - DISC.cy) < DISC.radius
     rng = np.random.default_rng(5)
-    spark_s = START_S + SPARK_FRAME / RATE_HZ
+    cause = Cause.FLASH if pressed is None else Cause.HAND
+    trigger = SPARK_FRAME if pressed is None else pressed
+    spark_s = START_S + trigger / RATE_HZ
 
     def average(level: float) -> Average:
         light = np.where(inside, level, 0.004).astype(np.float32)
         return Average(light, 32, 0.5, "2031-05-06T07:00:00+00:00", source.camera_state)
 
     start = EventStart(
-        Cause.FLASH,
-        Spotted(spark_s, 1e-5, Cause.FLASH, 12.0, SPARK_FRAME),
+        cause,
+        Spotted(spark_s, 1e-5, cause, 12.0, trigger),
         source,
         SoundInfo("bench", 48000.0, 1, True) if sound else None,
         Calibration(average(0.004), average(0.8), average(QUIET)) if calibrated else Calibration(),

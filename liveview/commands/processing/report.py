@@ -17,7 +17,7 @@ from liveview.commands.processing.catching import Caught
 from liveview.commands.processing.doubts import times_are_known
 from liveview.commands.processing.outputs import writing
 from liveview.errors import OutputFailed
-from liveview.imaging.histogram import merged
+from liveview.imaging.histogram import in_unit, merged
 from liveview.model import (
     BladeReading,
     Calibration,
@@ -37,8 +37,9 @@ _NUMBERS = re.compile(r"-?\d+(\.\d+)?")
 class Summary:
     """Gathers the readings of all frames.
 
-    Blade and noise are medians over the frames that had a value; the histogram is the sum. Both
-    leave out the frames in which the rig was calibrated.
+    Blade and noise are medians over the frames that had a value; the histogram is the sum, added
+    up in contrast and converted with what the newest frame says of noise and blade. Both leave out
+    the frames in which the rig was calibrated.
     """
 
     def __init__(self) -> None:
@@ -48,7 +49,8 @@ class Summary:
         self.first: FrameStamp | None = None
         self.last: FrameStamp | None = None
         self.blade: BladeReading | None = None
-        self.histogram: Histogram | None = None
+        self._sum: Histogram | None = None
+        self._unit: tuple[str, float] = ("contrast", 1.0)
         self._values: dict[str, list[float]] = {}
         self._advice: dict[str, int] = {}
         self._words: dict[str, list[str]] = {}
@@ -81,9 +83,17 @@ class Summary:
             self._values.setdefault(name, []).append(value)
 
     def _add_histogram(self, histogram: Histogram | None) -> None:
-        if histogram is not None and self.histogram is not None:
-            histogram = merged(self.histogram, histogram)
-        self.histogram = histogram or self.histogram
+        if histogram is None:
+            return
+        if histogram.unit != "contrast":  # which stands in where the unit asked for is not known
+            self._unit = (histogram.unit, histogram.per_contrast)
+        plain = in_unit(histogram, "contrast")
+        self._sum = plain if self._sum is None else merged(self._sum, plain)
+
+    @property
+    def histogram(self) -> Histogram | None:
+        """The sum, in the unit that the frames were read in; None without one."""
+        return None if self._sum is None else in_unit(self._sum, *self._unit)
 
     def median(self, name: str) -> float | None:
         """Median over the frames that had a value, None when none had."""
@@ -139,7 +149,7 @@ def build_report(
     side_is_known: bool,
     warnings: Iterable[str],
 ) -> dict[str, Any]:
-    """The whole report as plain data; see DEVELOPERS.md and README.md for the fields."""
+    """The whole report as plain data; assets/guide/files.md tells its fields."""
     timed = times_are_known(info)
     return {
         "schema": SCHEMA,

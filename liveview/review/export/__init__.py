@@ -3,7 +3,7 @@
 from liveview.review.export.animation import export_animation
 from liveview.review.export.clip import Timing, export_clip
 from liveview.review.export.common import Stretch, event_scale, stretch_of
-from liveview.review.export.data import export_stack, export_table
+from liveview.review.export.data import export_stack, export_table, files_of
 from liveview.review.export.flashcheck import FlashReport
 from liveview.review.export.images import export_sheet, export_still
 from liveview.review.export.job import Cancelled, Job
@@ -23,5 +23,6 @@ __all__ = [
     "export_stack",
     "export_still",
     "export_table",
+    "files_of",
     "stretch_of",
 ]

@@ -77,6 +77,7 @@ def export_animation(
     job.total = len(plan)
     gif = path.suffix.lower() == ".gif"
     studio = Studio(enhancer, look, rate=rate, even=not gif)
+    enhancer.come_to(stretch.first)  # its words tell what of that cannot be read
     about = export_metadata(
         enhancer,
         "animation",

@@ -81,56 +81,22 @@ def export_clip(
     OutputFailed, Cancelled, InputUnreadable
         Nothing is left behind.
     """
-    timing, look, job = timing or Timing(), look or Look(), job or Job()
-    coding = coding_for(path)
-    event = enhancer.event
-    stretch = stretch or stretch_of(event)
-    rate = timing.rate or auto_rate(event, float(timing.fps))
-    times = [stamp.time_s for stamp in event.stamps[stretch.first : stretch.last + 1]]
-    if (times[-1] - times[0]) / float(rate) > LONGEST_S:
-        raise BadRequest(
-            f"the clip would last {(times[-1] - times[0]) / float(rate) / 3600:.1f} hours",
-            str(path),
-            "choose a faster rate or a shorter stretch",
-        )
-    plan = schedule(times, rate, timing.fps)
-    job.total = len(plan)
-    studio = Studio(enhancer, look, rate=rate, even=coding.pixel_format == "yuv420p")
-    track = _Track(enhancer, times[0], len(plan) / timing.fps * rate, rate) if sound else None
-    about = export_metadata(
-        enhancer,
-        "clip",
-        (stretch.first, stretch.last),
-        rate=str(rate),
-        fps=str(timing.fps),
-        shape=look.shape,
-        sound="stretched" if track is not None and track.there else "none",
-        flashes=flashes,
-    )
-    about["flash_check"] = pending()
-    check = FlashCheck(flashes == "soften", (studio.canvas.width, studio.canvas.height))
+    look, job, coding = look or Look(), job or Job(), coding_for(path)
+    course = _Course.of(enhancer.event, path, timing or Timing(), stretch)
+    job.total = len(course.frames)
+    studio = Studio(enhancer, look, rate=course.rate, even=coding.pixel_format == "yuv420p")
+    track = _Track(enhancer, course) if sound else None
+    if track is not None and not track.there:
+        track = None
+    size = (studio.canvas.width, studio.canvas.height)
+    about = _description(enhancer, course, look, track is not None, flashes)
+    check = FlashCheck(flashes == "soften", size)
     with whole_file(path, overwrite=overwrite) as part:
         file = ClipFile(
-            part,
-            coding,
-            (studio.canvas.width, studio.canvas.height),
-            timing.fps,
-            {
-                "title": event.name,
-                "comment": as_text(about),
-                "creation_time": created_at(enhancer, stretch.first),
-            },
-            sound=track is not None and track.there,
-            grey=studio.grey,
+            part, coding, size, course.fps, about, sound=track is not None, grey=studio.grey
         )
-        read = ahead(_decoded_first(event, plan, stretch.first), DECODED_AHEAD)
         try:
-            with closing(read), closing(ahead(_shown(studio, read))) as pictures:
-                for number, picture in enumerate(pictures):
-                    file.add_picture(check.admit(picture, float(number / timing.fps)))
-                    if track is not None and track.there:
-                        track.feed(file, float((number + 1) / timing.fps))
-                    job.step()
+            _fill(file, studio, course, track, check, job)
             file.finish()
         finally:
             file.close()
@@ -138,11 +104,84 @@ def export_clip(
     return check.report()
 
 
-def _decoded_first(event: StoredEvent, plan: list[int], first: int) -> Iterator[int]:
+@dataclass(frozen=True, slots=True)
+class _Course:
+    """What a clip shows: ``frames`` has the event's index for each of its pictures."""
+
+    stretch: Stretch
+    rate: Fraction
+    fps: Fraction
+    start_s: float
+    frames: list[int]
+
+    @classmethod
+    def of(cls, event: StoredEvent, path: Path, timing: Timing, stretch: Stretch | None) -> _Course:
+        """Raises BadRequest for a clip that would be too long."""
+        stretch = stretch or stretch_of(event)
+        rate = timing.rate or auto_rate(event, float(timing.fps))
+        times = [stamp.time_s for stamp in event.stamps[stretch.first : stretch.last + 1]]
+        length_s = (times[-1] - times[0]) / float(rate)
+        if length_s > LONGEST_S:
+            raise BadRequest(
+                f"the clip would last {length_s / 3600:.1f} hours",
+                str(path),
+                "choose a faster rate or a shorter stretch",
+            )
+        frames = [stretch.first + index for index in schedule(times, rate, timing.fps)]
+        return cls(stretch, rate, timing.fps, times[0], frames)
+
+    def shown_s(self, pictures: int) -> float:
+        """Time of the clip after so many pictures."""
+        return float(pictures / self.fps)
+
+
+def _description(
+    enhancer: Enhancer, course: _Course, look: Look, sound: bool, flashes: Flashes
+) -> dict[str, str]:
+    """What stands in the container, with room for what the flash check will find."""
+    first = course.stretch.first
+    enhancer.come_to(first)  # its words tell what of that cannot be read
+    about = export_metadata(
+        enhancer,
+        "clip",
+        (first, course.stretch.last),
+        rate=str(course.rate),
+        fps=str(course.fps),
+        shape=look.shape,
+        sound="stretched" if sound else "none",
+        flashes=flashes,
+    )
+    about["flash_check"] = pending()
+    return {
+        "title": enhancer.event.name,
+        "comment": as_text(about),
+        "creation_time": created_at(enhancer, first),
+    }
+
+
+def _fill(
+    file: ClipFile,
+    studio: Studio,
+    course: _Course,
+    track: _Track | None,
+    check: FlashCheck,
+    job: Job,
+) -> None:
+    """Pictures and sound side by side: reading and composing are each a little ahead."""
+    read = ahead(_decoded_first(studio.event, course.frames), DECODED_AHEAD)
+    with closing(read), closing(ahead(_shown(studio, read))) as pictures:
+        for number, picture in enumerate(pictures):
+            file.add_picture(check.admit(picture, course.shown_s(number)))
+            if track is not None:
+                track.feed(file, course.shown_s(number + 1))
+            job.step()
+
+
+def _decoded_first(event: StoredEvent, frames: list[int]) -> Iterator[int]:
     """The frame of each moment, decoded here so that whoever asks for it next finds it ready."""
-    for index in plan:
-        event.frame(first + index)
-        yield first + index
+    for index in frames:
+        event.frame(index)
+        yield index
 
 
 def _shown(studio: Studio, frames: Iterator[int]) -> Iterator[Bytes]:
@@ -157,16 +196,15 @@ def _shown(studio: Studio, frames: Iterator[int]) -> Iterator[Bytes]:
 class _Track:
     """The stretched sound, given out as the clip grows."""
 
-    def __init__(
-        self, enhancer: Enhancer, start_s: float, seconds: Fraction, rate: Fraction
-    ) -> None:
+    def __init__(self, enhancer: Enhancer, course: _Course) -> None:
         blocks = enhancer.event.sound()
         self.there = bool(blocks)
         self._given = 0
-        self._limit = round(float(seconds / rate) * SOUND_RATE)
+        self._limit = round(course.shown_s(len(course.frames)) * SOUND_RATE)
         if blocks:
-            samples, hertz = assembled(blocks, start_s, start_s + float(seconds))
-            self._pieces = stretched(samples, hertz, rate, SOUND_RATE)
+            seconds = float(len(course.frames) / course.fps * course.rate)
+            samples, hertz = assembled(blocks, course.start_s, course.start_s + seconds)
+            self._pieces = stretched(samples, hertz, course.rate, SOUND_RATE)
 
     def feed(self, file: ClipFile, until_s: float) -> None:
         """Hand over sound up to a moment of the clip."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from liveview.errors import BadRequest
+from liveview.errors import BadRequest, InputUnreadable
 from liveview.model import Bytes
 from liveview.optics.scale import geometry
 from liveview.recorder.reading import StoredEvent
@@ -77,11 +77,20 @@ def legend_words(enhancer: Enhancer) -> str | None:
     if enhance.view == "plain":
         return None
     if enhance.view == "significance":
-        # The noise is known after some frames only.
-        end = enhancer.reading(min(len(enhancer.event) - 1, NOISE_KNOWN_AFTER)).scale
+        end = _end_in_noise(enhancer)
         return "times the noise" + (f" ±{end:.3g}" if end and enhance.unit != "arcsec" else "")
     what = "change of contrast" if enhance.view == "movement" else "contrast"
     return f"{what} ±{enhancer.scale:.3g}"
+
+
+def _end_in_noise(enhancer: Enhancer) -> float | None:
+    """The palette's end where the noise is known, which takes some frames, read if they can be."""
+    for index in range(min(len(enhancer.event) - 1, NOISE_KNOWN_AFTER), -1, -1):
+        try:
+            return enhancer.reading(index).scale
+        except InputUnreadable:
+            continue
+    return None
 
 
 class Studio:
@@ -96,7 +105,7 @@ class Studio:
         even: bool = False,
         scale: Scale | None = None,
     ) -> None:
-        event = enhancer.event
+        event = self.event = enhancer.event
         source = event.start.source
         self._enhancer = enhancer
         self._spark_s = event.start.spotted.time_s
@@ -133,4 +142,4 @@ class Studio:
 
     def since_spark(self, index: int) -> float:
         """Time of a frame relative to the spark, seconds."""
-        return self._enhancer.event.stamps[index].time_s - self._spark_s
+        return self.event.stamps[index].time_s - self._spark_s

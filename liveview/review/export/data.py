@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import json
 from collections.abc import Iterator
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from liveview.review.enhance import Enhancer
 from liveview.review.export.common import Stretch, event_scale, stretch_of
 from liveview.review.export.images import needs_ending
-from liveview.review.export.job import Job, ahead, whole_file
+from liveview.review.export.job import Job, ahead, whole_file, whole_files
 from liveview.review.export.metadata import as_text, export_metadata
 
 COLUMNS = (
@@ -36,6 +37,7 @@ COLUMNS = (
 
 def _about(enhancer: Enhancer, stretch: Stretch, what: str) -> dict[str, Any]:
     scale = event_scale(enhancer)
+    enhancer.come_to(stretch.first)  # its words tell what of that cannot be read
     return export_metadata(
         enhancer,
         what,
@@ -75,22 +77,30 @@ def export_stack(
     stretch, job = stretch or stretch_of(enhancer.event), job or Job()
     job.total = stretch.last - stretch.first + 1
     about = _about(enhancer, stretch, "stack")
-    write = _write_npy if path.suffix.lower() == ".npy" else _write_tiff
-    with whole_file(path, overwrite=overwrite) as part:
-        write(part, enhancer, stretch, about, job)
     if path.suffix.lower() == ".npy":
-        _beside(path, about)
+        with _described_beside(path, about, overwrite=overwrite) as part:
+            _write_npy(part, enhancer, stretch, job)
+    else:
+        with whole_file(path, overwrite=overwrite) as part:
+            _write_tiff(part, enhancer, stretch, about, job)
 
 
-def _beside(path: Path, about: dict[str, Any]) -> None:
+def files_of(path: Path) -> tuple[Path, ...]:
+    """All files that an export to this name writes: some have a description beside them."""
+    beside = path.with_suffix(path.suffix + ".json")
+    return (path, beside) if path.suffix.lower() in (".npy", ".csv") else (path,)
+
+
+@contextlib.contextmanager
+def _described_beside(path: Path, about: dict[str, Any], *, overwrite: bool) -> Iterator[Path]:
+    """As :func:`whole_file`, with the description beside it in a .json: both or none."""
     text = json.dumps(about, indent=1, ensure_ascii=False, sort_keys=True)
-    with whole_file(path.with_suffix(path.suffix + ".json"), overwrite=True) as part:
-        part.write_text(text + "\n", encoding="utf-8")
+    with whole_files(files_of(path), overwrite=overwrite) as (part, beside):
+        beside.write_text(text + "\n", encoding="utf-8")
+        yield part
 
 
-def _write_npy(
-    path: Path, enhancer: Enhancer, stretch: Stretch, about: dict[str, Any], job: Job
-) -> None:
+def _write_npy(path: Path, enhancer: Enhancer, stretch: Stretch, job: Job) -> None:
     source = enhancer.event.start.source
     header = {
         "descr": "<f4",
@@ -114,7 +124,7 @@ def _write_tiff(
     scale = event_scale(enhancer)
     per_cm = 1.0 if scale is None else 0.01 / scale.metres_per_px
     # A first line of words: readers take JSON with a "shape" in it for something else.
-    text = "liveview contrast stack\n" + as_text(about)
+    text = "liveview contrast stack\n" + as_text(about, ascii_only=True)
     with tifffile.TiffWriter(path, bigtiff=big) as file:
         for number, contrast in enumerate(ahead(_contrasts(enhancer, stretch))):
             file.write(
@@ -147,8 +157,9 @@ def export_table(
     needs_ending(path, (".csv",), "a table")
     stretch, job = stretch or stretch_of(enhancer.event), job or Job()
     job.total = stretch.last - stretch.first + 1
+    about = _about(enhancer, stretch, "table")
     with (
-        whole_file(path, overwrite=overwrite) as part,
+        _described_beside(path, about, overwrite=overwrite) as part,
         part.open("w", encoding="utf-8", newline="") as file,
     ):
         table = csv.writer(file, lineterminator="\n")
@@ -156,7 +167,6 @@ def export_table(
         for index in range(stretch.first, stretch.last + 1):
             table.writerow(_row(enhancer, index))
             job.step()
-    _beside(path, _about(enhancer, stretch, "table"))
 
 
 def _row(enhancer: Enhancer, index: int) -> list[str]:

@@ -6,7 +6,7 @@ import contextlib
 import os
 import queue
 import threading
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -70,24 +70,48 @@ def whole_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
     OutputFailed
         The folder cannot be written, or the disk is full.
     """
-    if path.exists() and not overwrite:
-        raise BadRequest("exists already", str(path), "choose another name or allow overwriting")
-    part = path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}")
+    with whole_files((path,), overwrite=overwrite) as parts:
+        yield parts[0]
+
+
+@contextlib.contextmanager
+def whole_files(paths: Sequence[Path], *, overwrite: bool = False) -> Iterator[list[Path]]:
+    """The same for files of one folder that belong together: all of them or none.
+
+    Raises
+    ------
+    BadRequest, OutputFailed
+        See :func:`whole_file`; a folder in the place of a file is never replaced.
+    """
+    for path in paths:
+        if path.is_dir():
+            raise BadRequest("is a folder", str(path), "choose another name")
+        if path.exists() and not overwrite:
+            raise BadRequest(
+                "exists already", str(path), "choose another name or allow overwriting"
+            )
+    parts = [path.with_name(f".{path.stem}.{os.getpid()}.part{path.suffix}") for path in paths]
+    at, placed = paths[0], list[Path]()
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        yield part
-        with part.open("rb+") as file:
-            os.fsync(file.fileno())
-        part.replace(path)
+        at.parent.mkdir(parents=True, exist_ok=True)
+        yield parts
+        for part in parts:
+            with part.open("rb+") as file:
+                os.fsync(file.fileno())
+        for at, part in zip(paths, parts, strict=True):
+            part.replace(at)
+            placed.append(at)
     except OSError as error:
+        parts += placed
         raise OutputFailed(
             f"cannot be written ({error.strerror or error})",
-            str(path),
+            str(at),
             "choose another folder or free some space",
         ) from error
     finally:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
+        for part in parts:
+            with contextlib.suppress(OSError):
+                part.unlink(missing_ok=True)
 
 
 def ahead(items: Iterable[T], depth: int = 4) -> Generator[T, None, None]:

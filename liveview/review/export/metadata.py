@@ -58,9 +58,12 @@ def export_metadata(
     }
 
 
-def as_text(data: Mapping[str, Any]) -> str:
-    """The one line of JSON that is embedded; keys in order, so equal data give equal bytes."""
-    return json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+def as_text(data: Mapping[str, Any], *, ascii_only: bool = False) -> str:
+    """The one line of JSON that is embedded; keys in order, so equal data give equal bytes.
+
+    ``ascii_only`` escapes all else, for places that hold nothing else.
+    """
+    return json.dumps(data, ensure_ascii=ascii_only, sort_keys=True, separators=(",", ":"))
 
 
 def created_at(enhancer: Enhancer, index: int) -> str:

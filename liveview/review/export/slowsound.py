@@ -13,8 +13,8 @@ from liveview.model import SoundBlock
 
 Mono = NDArray[np.float32]
 
-_MARGIN = 32
-"""Samples before and after each piece, so that the filter sees across its ends."""
+_REACH = 10
+"""Of SciPy's polyphase filter to either side, samples of the slower of both rates."""
 _PIECE = 2048
 
 
@@ -49,7 +49,8 @@ def stretched(track: Mono, rate: int, slow: Fraction, out_rate: int) -> Iterator
     factor = factor.limit_denominator(2000)
     up, down = factor.numerator, factor.denominator
     piece = max(down, _PIECE // down * down)
-    margin = math.ceil(_MARGIN / down) * down
+    # Before and after each piece, so that the filter sees across its ends.
+    margin = math.ceil((_REACH * max(up, down) / up + 1) / down) * down
     padded = np.concatenate((np.zeros(margin, np.float32), track, np.zeros(margin, np.float32)))
     made = 0
     total = math.ceil(len(track) * up / down)

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from liveview.model import Light, Side
 from liveview.optics.fronts import BlastShape, FrontFit, fit_blast, fit_front, normal_shock
+from liveview.optics.gas import ideal_density
 from liveview.review.measure.geometry import POINTING_PX, Point, Scale
 from liveview.review.measure.quantity import Measurement, Quantity
 
@@ -367,14 +368,16 @@ def measure_front_speed(
     scale: Scale,
     *,
     temperature_k: float = 293.15,
+    pressure_pa: float = 101325.0,
     since_s: float | None = None,
-    density: float = 1.204,
     shape: BlastShape = "point",
 ) -> Measurement:
     """Speed, Mach number, shock ratios and (with the spark's time) strong-blast energy.
 
     Parameters
     ----------
+    temperature_k, pressure_pa : float
+        Of the still air: they set the speed of sound, and the density that a blast drives.
     since_s : float, optional
         When the spark was, for the blast fit; left out otherwise.
 
@@ -386,26 +389,47 @@ def measure_front_speed(
     times = np.array([point.time_s for point in points])
     radii = np.array([scale.length(point.radius_px) for point in points])
     fit = fit_front(times, radii, temperature_k=temperature_k)
-    speed = Quantity(fit.speed, fit.speed_low, fit.speed_high, "m/s", fit.confidence)
+    speed = _speed(fit, times, np.array([scale.length(point.sigma_px) for point in points]))
     speed = speed.widened(scale.relative_sigma)
     mach = speed.times(1.0 / fit.sound_speed, "1")
     results = {"speed": speed, "mach": mach, **_shock(mach)}
+    inputs = {
+        "points": [[p.frame, p.time_s, p.radius_px, p.sigma_px, p.by_hand] for p in points],
+        "scale": scale.how,
+        "temperature_k": temperature_k,
+        "pressure_pa": pressure_pa,
+    }
+    assumptions = _assumptions(fit, temperature_k)
     words = ["it slows down: this is the mean speed over the stretch"] if fit.slows else []
     if since_s is not None and np.all(times > since_s):
+        density = ideal_density(temperature_k, pressure_pa)
         blast, blast_words = _blast(times - since_s, radii, density, temperature_k, shape)
         results |= blast
         words += [blast_words] if blast_words else []
-    return Measurement(
-        "front speed",
-        results,
-        {
-            "points": [[p.frame, p.time_s, p.radius_px, p.sigma_px, p.by_hand] for p in points],
-            "scale": scale.how,
-            "temperature_k": temperature_k,
-        },
-        _assumptions(fit, temperature_k),
-        "; ".join(words),
-    )
+        inputs |= {"density_kg_m3": density, "blast_from": shape}
+        assumptions += (
+            f"a blast from a {shape} at the spark's time, into air of {density:.4g} kg/m3 "
+            f"(ideal gas, {pressure_pa / 100:.4g} hPa)",
+        )
+    return Measurement("front speed", results, inputs, assumptions, "; ".join(words))
+
+
+BETTER_THAN_TOLD = 0.1
+"""Of the points' own uncertainty: three or more scatter by less only by chance, or when they were
+set on the same whole pixel."""
+
+
+def _speed(fit: FrontFit, times: Floats, sigma_m: Floats) -> Quantity:
+    """The fit's speed, its interval from the scatter, or from the points' own uncertainty where
+    the scatter is too small to say anything.
+    """
+    low, high = fit.speed_low, fit.speed_high
+    if fit.scatter_m < BETTER_THAN_TOLD * float(np.median(sigma_m)):
+        away = times - times.mean()
+        error = math.sqrt(float(away**2 @ sigma_m**2)) / float(away @ away)
+        own = Quantity.normal(fit.speed, error, "m/s")
+        low, high = min(low, own.low), max(high, own.high)
+    return Quantity(fit.speed, low, high, "m/s", fit.confidence)
 
 
 def _assumptions(fit: FrontFit, temperature_k: float) -> tuple[str, ...]:

@@ -65,7 +65,10 @@ def across_plume(
     """
     low = max(0, line - (width_px - 1) // 2)
     turned = [c if side in (Side.LEFT, Side.RIGHT) else c.T for c in contrasts]
-    if not turned or line >= turned[0].shape[0] or not 0 <= first < last < turned[0].shape[1]:
+    if not turned:
+        raise ValueError("there is no frame to measure in")
+    rows, columns = turned[0].shape
+    if not (0 <= line < rows and 0 <= first < last < columns):
         raise ValueError("the line must lie inside the picture")
     stack = np.concatenate([c[low : low + width_px, first : last + 1] for c in turned])
     seen = np.isfinite(stack).sum(axis=0)

@@ -8,11 +8,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from liveview import __version__
-from liveview.errors import InputUnreadable, OutputFailed
+from liveview.errors import BadRequest, InputUnreadable, OutputFailed
 from liveview.recorder.files import write_json
+
+T = TypeVar("T")
 
 SCHEMA = 1
 FILE = "measurements.json"
@@ -40,6 +42,16 @@ class Quantity:
         """A value taken as given."""
         return cls(value, value, value, unit)
 
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> Quantity:
+        """Back from plain data; raises as :meth:`Measurement.from_json` does."""
+        value, low, high, confidence = (
+            float(data[name]) for name in ("value", "low", "high", "confidence")
+        )
+        if not all(map(math.isfinite, (value, low, high, confidence))):
+            raise ValueError("a value is not a number")
+        return cls(value, low, high, _of(str, data["unit"]), confidence)
+
     @property
     def sigma(self) -> float:
         """Half the interval in standard deviations of a normal distribution."""
@@ -47,7 +59,11 @@ class Quantity:
 
     def widened(self, relative: float) -> Quantity:
         """With a further relative standard uncertainty (of a scale), added in squares."""
-        more = NORMAL_95 * abs(self.value) * relative
+        return self.widened_by(abs(self.value) * relative)
+
+    def widened_by(self, sigma: float) -> Quantity:
+        """With a further standard uncertainty, added in squares."""
+        more = NORMAL_95 * sigma
         low = self.value - math.hypot(self.value - self.low, more)
         high = self.value + math.hypot(self.high - self.value, more)
         return Quantity(self.value, low, high, self.unit, self.confidence)
@@ -100,16 +116,28 @@ class Measurement:
 
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> Measurement:
-        """Back from :meth:`to_json`."""
-        results = {name: Quantity(**quantity) for name, quantity in data["results"].items()}
+        """Back from :meth:`to_json`.
+
+        Raises
+        ------
+        KeyError, TypeError, ValueError, OverflowError
+            Something is missing, or of another kind.
+        """
+        results = _of(dict, data["results"])
         return cls(
-            data["kind"],
-            results,
-            data["inputs"],
-            tuple(data["assumptions"]),
-            data["words"],
-            data["made_at"],
+            _of(str, data["kind"]),
+            {name: Quantity.from_json(_of(dict, one)) for name, one in results.items()},
+            _of(dict, data["inputs"]),
+            tuple(_of(str, words) for words in _of(list, data["assumptions"])),
+            _of(str, data["words"]),
+            _of(str, data["made_at"]),
         )
+
+
+def _of(kind: type[T], value: object) -> T:
+    if not isinstance(value, kind):
+        raise TypeError(f"{value!r:.40} is no {kind.__name__}")
+    return value
 
 
 def load_measurements(event: Path) -> tuple[Measurement, ...]:
@@ -124,11 +152,11 @@ def load_measurements(event: Path) -> tuple[Measurement, ...]:
     if not path.exists():
         return ()
     try:
-        data = json.loads(path.read_bytes())
+        data = _of(dict, json.loads(path.read_bytes()))
         if data["schema"] > SCHEMA:
             raise InputUnreadable("was written by a newer version", str(path), "update liveview")
-        return tuple(Measurement.from_json(item) for item in data["measurements"])
-    except (OSError, ValueError, KeyError, TypeError) as error:
+        return tuple(Measurement.from_json(item) for item in _of(list, data["measurements"]))
+    except (OSError, ValueError, KeyError, TypeError, OverflowError) as error:
         raise InputUnreadable(f"is damaged ({error!r})", str(path), "remove this file") from error
 
 
@@ -137,10 +165,14 @@ def save_measurements(event: Path, measurements: Sequence[Measurement]) -> None:
 
     Raises
     ------
+    BadRequest
+        A measurement holds a value that is not a number.
     OutputFailed
         The event's folder cannot be written.
     """
     path = event / FILE
+    for measurement in measurements:
+        _needs_numbers(measurement)
     data = {
         "schema": SCHEMA,
         "program": {"name": "liveview", "version": __version__},
@@ -153,6 +185,17 @@ def save_measurements(event: Path, measurements: Sequence[Measurement]) -> None:
             f"cannot save the measurements ({error.strerror or error})",
             str(path),
             "copy the event to a folder that can be written",
+        ) from error
+
+
+def _needs_numbers(measurement: Measurement) -> None:
+    try:
+        json.dumps(measurement.to_json(), allow_nan=False)
+    except ValueError as error:
+        raise BadRequest(
+            "it holds a value that is not a number and cannot be kept",
+            measurement.kind,
+            "measure it again with other points",
         ) from error
 
 

@@ -425,9 +425,8 @@ def measure_rise_speed(
                 "speed_by_diagram": by_diagram,
             }
         else:
-            apart = abs(flow - pattern) / 2 / abs(pattern)
             found = {
-                "speed": by_diagram.widened(apart),
+                "speed": by_diagram.widened_by(abs(flow - pattern) / 2),
                 "speed_by_flow": Quantity.normal(flow, error, "px/s"),
             }
         if abs(flow - pattern) > 0.25 * abs(pattern):
