@@ -80,7 +80,7 @@ class Window(QWidget):
         self.answer = Lines(parent=self)
         self.panels = Panels(self, self.controls.set)
         self.sources = SourceDialog(bridge.supplies.scenes, bridge.supplies.look_for_cameras, self)
-        self.key_sheet = KeySheet(self.keys, self)
+        self.key_sheet = KeySheet(self.keys, self.key_pages, self)
         self.clock_sheet = ClockSheet(self)
         self.helps = Helps(self, self.keys, self.key_pages, self.say)
         self.helps.set_settings(bridge.settings)
