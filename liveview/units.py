@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
@@ -56,12 +57,20 @@ def parse_quantity(value: object, unit: str, where: str = "") -> float:
     plain = _PLAIN.fullmatch(value)
     factor = _PLAIN_SI.get(unit, {}).get(plain[2]) if plain else None
     if plain and factor is not None:
-        return _finite(float(plain[1]) * factor, value, where)
+        return _finite(_product(plain[1], factor), value, where)
     try:
         return _finite(float(value), value, where)
     except ValueError:
         pass
     return _finite(_parse_with_library(value, unit, where), value, where)
+
+
+def _product(number: str, factor: float) -> float:
+    """Rounded once, so that ``50 us`` is 5e-05 and not its neighbour."""
+    try:
+        return float(Decimal(number) * Decimal(repr(factor)))
+    except ArithmeticError:  # an exponent of millions
+        return float(number) * factor
 
 
 def _parse_with_library(value: str, unit: str, where: str) -> float:
@@ -93,6 +102,41 @@ def _example(unit: str) -> str:
     return {"m": '"120 mm" or "48 in"', "s": '"2 ms"', "K": '"20 degC"', "Hz": '"60 Hz"'}.get(
         unit, f'"1 {unit}"'
     )
+
+
+_WRITTEN = {
+    "m": ("m", "mm", "um", "nm"),
+    "s": ("s", "ms", "us"),
+    "Hz": ("Hz",),
+    "K": ("K",),
+    "m/s": ("m/s",),
+}
+"""Units in which files are written, the largest first."""
+
+
+def quantity_text(value: float, unit: str) -> str | float:
+    """A value as a person would write it into a file: ``"3.6 mm"``.
+
+    Read by :func:`parse_quantity` it is the same value; a value that is a hair beside a round one,
+    as products are, becomes the round one.
+
+    Parameters
+    ----------
+    value : float
+        In SI units.
+    unit : str
+        Kind of unit, ``"m"``, ``"s"``, ``"Hz"``, ``"K"`` or ``"m/s"``.
+    """
+    sizes = {name: _PLAIN_SI[unit][name] for name in _WRITTEN[unit]}
+    shown = next((name for name in sizes if abs(value) >= sizes[name] * (1 - 1e-9)), "")
+    if not shown:  # zero, or smaller than the smallest
+        shown = list(sizes)[min(1, len(sizes) - 1)] if value == 0.0 else list(sizes)[-1]
+    for digits in range(4, 18):
+        text = f"{value / sizes[shown]:.{digits}g} {shown}"
+        again = parse_quantity(text, unit)
+        if again == value or (digits < 14 and math.isclose(again, value, rel_tol=3e-16)):
+            return text
+    return value
 
 
 METRES_PER_UNIT = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}

@@ -26,7 +26,7 @@ from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.words import DASH
 from liveview.model import Side
 from liveview.optics.plan import Plan, make_plan
-from liveview.settings import Settings, file_key, load_settings, save_settings
+from liveview.settings import Settings, Show, file_key, load_settings, save_settings
 from liveview.shipped import shipped_folder
 
 KINDS = {
@@ -77,6 +77,7 @@ class PlanPage(QWidget):
         self._session_settings = settings or Settings()
         self._settings = self._session_settings
         self._before: list[Settings] = []
+        self._dragging = False
         self._plan: Plan | None = None
         self._impossible = self._culprit = ""
         self._fields: dict[str, ValueField] = {}
@@ -118,7 +119,8 @@ class PlanPage(QWidget):
         self.save_pad.clicked.connect(self._ask_save)
         self.open_pad.clicked.connect(self._ask_open)
         self.back_pad.clicked.connect(self.take_back)
-        self.drawing.dragged.connect(self.set_value)
+        self.drawing.dragged.connect(self._drag_to)
+        self.drawing.let_go.connect(self._let_go)
         self.blade.side_chosen.connect(self.choose_side)
         self.blade.shape_pressed.connect(self._other_shape)
         self.ruler.flow_chosen.connect(self.choose_flow)
@@ -160,10 +162,11 @@ class PlanPage(QWidget):
 
     def set_settings(self, settings: Settings) -> None:
         """The session's settings changed; the paper follows unless it was drawn on."""
-        untouched = self._settings == self._session_settings
+        whole = self._settings == self._session_settings
+        in_use = self._in_use()
         self._session_settings = settings
-        if untouched:
-            self._settings = settings
+        if whole or in_use:
+            self._settings = settings if whole else handed_over(self._settings, settings)
             self._refresh()
 
     # --- what the user does
@@ -195,6 +198,17 @@ class PlanPage(QWidget):
             self._take(changed(self._settings, _SPOTS[key], value))
         except LiveviewError as error:
             self.said.emit(str(error))
+
+    def _drag_to(self, key: str, value: float) -> None:
+        """A drag is one change, however many places it goes through."""
+        before = self._before
+        self.set_value(key, value)
+        if self._dragging:
+            self._before = before
+        self._dragging = self._dragging or self._before is not before
+
+    def _let_go(self) -> None:
+        self._dragging = False
 
     def choose_kind(self, kind: str) -> None:
         """One mirror, two, or lenses; distances that belong to the other kind are let go."""
@@ -245,19 +259,13 @@ class PlanPage(QWidget):
         except LiveviewError as error:
             self.said.emit(str(error))
             return
-        taken = handed_over(self._settings, loaded)
-        cam = loaded.camera
-        self._take(
-            taken.replaced(
-                "camera", width=cam.width, height=cam.height, exposure_s=cam.exposure_s
-            ).replaced("enhance", average_frames=loaded.enhance.average_frames)
-        )
+        self._take(loaded.replaced("screen", **self._session_settings.screen.model_dump()))
 
     def save_setup(self, path: Path) -> None:
-        """Write what is on the paper to a file."""
+        """Write what is on the paper to a file; a show of the session is no part of a rig."""
         target = path if path.suffix else path.with_suffix(".toml")
         try:
-            save_settings(self._settings, target)
+            save_settings(self._settings.replaced("show", **Show().model_dump()), target)
         except LiveviewError as error:
             self.said.emit(str(error))
             return
@@ -267,6 +275,7 @@ class PlanPage(QWidget):
         dialog = self._dialog("Save the set-up", QFileDialog.FileMode.AnyFile)
         dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
         dialog.setDefaultSuffix("toml")
+        dialog.selectFile(file_name(self._settings.rig.name))
         dialog.fileSelected.connect(lambda name: self.save_setup(Path(name)))
         dialog.open()
 
@@ -345,10 +354,14 @@ class PlanPage(QWidget):
             pad.set_state(mark=choice_mark(shape == lamp.shape), on=shape == lamp.shape)
         for pad in self.setup_pads.values():
             pad.set_state(on=_short(rig.name) == pad.text())
-        in_use = handed_over(self._session_settings, self._settings) == self._session_settings
+        in_use = self._in_use()
         self.use_pad.set_state(
             mark=choice_mark(in_use), on=not in_use, title="In use" if in_use else "Use this rig"
         )
+
+    def _in_use(self) -> bool:
+        """The session works with the rig on the paper."""
+        return handed_over(self._session_settings, self._settings) == self._session_settings
 
     def _refresh_cautions(self) -> None:
         concerned = {self._culprit} if self._impossible else set()
@@ -454,6 +467,12 @@ def handed_over(session: Settings, paper: Settings) -> Settings:
 def _short(name: str) -> str:
     """A set-up's name up to its first comma."""
     return name.split(",", maxsplit=1)[0]
+
+
+def file_name(name: str) -> str:
+    """A name for the file of a set-up: ``barn.toml`` of "Barn, 320 mm sphere"."""
+    words = "".join(c if c.isalnum() else " " for c in _short(name).lower()).split()
+    return f"{'-'.join(words) or 'set-up'}.toml"
 
 
 def _file_key(spot: Spot) -> str:

@@ -100,11 +100,11 @@ def test_every_key_of_every_page_stands_inside_the_sheet(
 def test_long_groups_go_on_under_their_heading_and_own_keys_come_first(rig: WindowRig) -> None:
     window = rig.window
     own = {"Align": "Align", "Watch": "Look", "Catch": "Caught", "Review": "Review", "Show": "Show"}
-    for page in own:
+    for page, first in own.items():
         window.turn_to(page)
         columns = window.key_sheet.columns()
         assert len(columns) == COLUMNS
-        assert columns[0][0] == own[page]
+        assert columns[0][0] == first
         assert all(isinstance(column[0], str) for column in columns)
         heights = [len(column) for column in columns]
         assert max(heights) - min(heights) <= 6  # about evenly filled; three rows keep together

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from PyQt6.QtCore import QPointF, Qt
 from PyQt6.QtTest import QTest
-from PyQt6.QtWidgets import QApplication
+from PyQt6.QtWidgets import QApplication, QFileDialog
 
-from liveview.gui.plan_page import PlanPage, handed_over, shipped_setups
+from liveview.gui.plan_page import PlanPage, file_name, handed_over, shipped_setups
 from liveview.gui.plan_values import SPOTS
 from liveview.gui.theme import Look, dress
 from liveview.model import Side
@@ -175,6 +175,46 @@ def test_saved_and_opened_again(page: PlanPage, tmp_path: Path) -> None:
     assert page.name.text() == "Attic"
 
 
+@pytest.mark.parametrize("name", [path.stem for path in shipped_setups()])
+def test_an_opened_set_up_is_saved_as_it_was(page: PlanPage, name: str, tmp_path: Path) -> None:
+    """Whatever the session's camera and show are."""
+    mine = Settings().replaced("camera", transfer="bt709", rate_hz=50.0, source="camera:3")
+    page.set_settings(mine.replaced("show", title="Evening"))
+    page.open_setup(setup(name))
+    page.save_setup(tmp_path / "again")
+    assert load_settings(tmp_path / "again.toml") == load_settings(setup(name))
+    page.use()
+    page.save_setup(tmp_path / "used")
+    assert load_settings(tmp_path / "used.toml") == load_settings(setup(name))
+
+
+def test_the_session_s_rig_is_saved_without_its_show(page: PlanPage, tmp_path: Path) -> None:
+    page.set_settings(Settings().replaced("show", title="Evening").replaced("camera", white=4095))
+    page.save_setup(tmp_path / "mine")
+    assert load_settings(tmp_path / "mine.toml") == Settings().replaced("camera", white=4095)
+
+
+def test_the_dialog_proposes_a_name(page: PlanPage) -> None:
+    page.open_setup(setup("big-mirror"))
+    page.save_pad.click()
+    dialog = page.window().findChild(QFileDialog)
+    assert dialog is not None
+    assert [Path(name).name for name in dialog.selectedFiles()] == ["barn.toml"]
+    dialog.close()
+    assert file_name("..., /x") == "set-up.toml"
+
+
+def test_paper_in_use_follows_the_session(page: PlanPage) -> None:
+    page.open_setup(setup("big-mirror"))
+    page.used.connect(page.set_settings)
+    page.use_pad.click()
+    session = handed_over(Settings(), page.settings).replaced("blade", side="top")
+    page.set_settings(session)
+    assert page.settings.blade.side is Side.TOP
+    assert page.settings.camera.transfer == "linear"
+    assert page.use_pad.text() == "In use"
+
+
 def test_files_that_cannot_be_used_are_said(page: PlanPage, tmp_path: Path) -> None:
     said: list[str] = []
     page.said.connect(said.append)
@@ -254,6 +294,24 @@ def test_blade_is_dragged_along_the_axis(page: PlanPage) -> None:
     assert distance is not None
     assert distance < 2.4
     assert "too near to the mirror" in page.cautions.words()
+
+
+def test_one_drag_is_one_change(page: PlanPage) -> None:
+    before = page.settings
+    for goal in (60.0, -30.0):
+        handle = next(h for h in page.drawing.handles() if h.key == "blade.distance_m")
+        QTest.mousePress(page.drawing, Qt.MouseButton.LeftButton, pos=handle.at.toPoint())
+        for part in range(1, 6):
+            moved = QPointF(handle.at.x() + goal * part / 5, handle.at.y()).toPoint()
+            QTest.mouseMove(page.drawing, moved)
+        QTest.mouseRelease(page.drawing, Qt.MouseButton.LeftButton, pos=moved)
+        if goal > 0:
+            once = page.settings
+    assert page.settings != once
+    page.take_back()
+    assert page.settings == once != before
+    page.take_back()
+    assert page.settings == before
 
 
 def test_every_field_has_a_name_for_readers(page: PlanPage) -> None:
