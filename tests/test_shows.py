@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from liveview.bench.scene import load_scene
 from liveview.errors import BadRequest
 from liveview.settings import load_settings, save_settings
 from liveview.shows import find_show, load_show, show_names
@@ -24,6 +25,17 @@ def test_a_shipped_show_loads_and_survives_saving(name: str, tmp_path: Path) -> 
     assert settings.show.captions
     save_settings(settings, tmp_path / "again.toml")
     assert load_settings(tmp_path / "again.toml") == settings
+
+
+@pytest.mark.parametrize("name", show_names())
+def test_a_shipped_show_describes_the_simulated_rig_it_runs_on(name: str) -> None:
+    settings = load_show(name)
+    kind, _, scene = settings.camera.source.partition(":")
+    assert kind == "simulated"
+    there = load_scene(scene)
+    assert (settings.rig, settings.lamp, settings.blade) == (there.rig, there.lamp, there.blade)
+    assert settings.camera.transfer == there.sensor.transfer
+    assert settings.catch.mic_distance_m == there.microphone.distance_m
 
 
 def test_a_show_builds_on_a_set_up_and_goes_before_it(tmp_path: Path) -> None:
