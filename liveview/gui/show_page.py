@@ -274,7 +274,7 @@ class ShowPage(QWidget):
         self.screens.show_lines(screen_lines(stage))
 
     def _refresh_guard(self) -> None:
-        faults = fault_lines(self._status, self._bridge.words)
+        faults = fault_lines(self._status, self._bridge.words, self.desk.live)
         self.guard.show_lines([*faults, *guard_lines(self.desk)])
 
     def _refresh_captions(self) -> None:

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 from functools import partial
 
-from PyQt6.QtCore import QRectF, QTimer
+from PyQt6.QtCore import QRectF, Qt, QTimer
 from PyQt6.QtGui import QCloseEvent, QIcon, QPainter, QPaintEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
@@ -264,13 +264,11 @@ class Window(QWidget):
         elif self.page.dial.picture.whole:
             self.page.dial.picture.show_whole(False)
         elif self.isFullScreen():
-            self.showNormal()
+            self._full_screen()
 
     def _full_screen(self) -> None:
-        if self.isFullScreen():
-            self.showNormal()
-        else:
-            self.showFullScreen()
+        # A maximized window is maximized again afterwards.
+        self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
 
     def _open(self, address: str) -> None:
         self._frozen_since = None

@@ -5,6 +5,8 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -27,10 +29,12 @@ from support.window_rig import (
 
 from liveview.engine.clock import SessionClock
 from liveview.engine.session import Session
+from liveview.gui.show_board import Board
 from liveview.gui.show_desk import ShowDesk
+from liveview.gui.show_lines import fault_lines, seen_words
 from liveview.gui.show_page import ShowPage, join_show
-from liveview.model import ArmState, FrameSource, SourceKind
-from liveview.settings import Settings, validated
+from liveview.model import ArmState, FrameSource, SessionState, SessionStatus, SourceKind
+from liveview.settings import Settings, Show, validated
 
 CAPTIONS = [
     {"text": "The mirror.", "view": "plain"},
@@ -468,3 +472,34 @@ def test_a_simulated_rig_is_labelled_for_the_audience_too(app: QApplication) -> 
         made.rig.wait(lambda: made.desk._source(made.desk._current()).simulated)
     finally:
         made.rig.close()
+
+
+def test_the_presenter_is_told_what_the_picture_lacks() -> None:
+    """And that the audience sees the last picture while a stalled source is opened again."""
+    lacking = replace(reading(), words=("background: the first 16 frames; take a reference",))
+    running = SessionStatus(SessionState.RUNNING)
+    assert "Background: the first 16 frames" in fault_lines(running, (), lacking)[0].text
+    assert fault_lines(running, ()) == []
+    again = SessionStatus(SessionState.OPENING, ("no picture came for 2 s: trying again",))
+    first, second = fault_lines(again, (), reading())
+    assert "the audience sees the last one" in first.text
+    assert "trying again" in second.text
+    assert "being opened" in fault_lines(SessionStatus(SessionState.OPENING), ())[0].text
+
+
+def test_off_the_screen_it_is_not_on() -> None:
+    stage = SimpleNamespace(running=True)
+    desk = cast(
+        Any,
+        SimpleNamespace(
+            board=Board(Show()),
+            stage=stage,
+            frozen=False,
+            replaying=False,
+            stalled=False,
+            boosted=False,
+        ),
+    )
+    assert "on for 2" in seen_words(desk, 130.0)
+    stage.running = False
+    assert seen_words(desk, 130.0) == "live"
