@@ -103,7 +103,7 @@ def state_words(status: SessionStatus, *, seen: bool = False) -> str:
     return STILL.get(SessionState.STALLED if again else status.state, "")
 
 
-WHY = "It changes too often in too large a part: one more flash than three in a second."
+WHY = "One flash more than three in a second would be too many; less gain calms it."
 
 
 class GuardLog:
