@@ -27,6 +27,9 @@ def add_other_pages(window: Window, bridge: Bridge) -> None:
     plan = PlanPage(bridge.settings)
     plan.used.connect(partial(use_rig, window, bridge))
     plan.said.connect(window.say)
+    for action in plan.own_actions():
+        window.keys.add(action)
+    plan.make_pads(window.keys)
     window.add_page("Plan", plan)
     align = AlignPage(bridge, window.keys)
     for action in align.own_actions():

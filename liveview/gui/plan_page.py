@@ -5,6 +5,7 @@ Nothing here touches the running session until "Use this rig" hands the settings
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from PyQt6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PyQt6.QtWidgets import QFileDialog, QWidget
 
 from liveview.errors import LiveviewError
+from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Line, Lines
 from liveview.gui.marks import choice_mark, notice_mark
 from liveview.gui.pad import Pad
@@ -56,6 +58,8 @@ USED = {
 """What "Use this rig" hands over: whole sections, or some of their values. What the camera is and
 how it is set stays as it is in the session."""
 
+GROUP = "Plan"
+
 SHOWN_CAUTIONS = 3
 BACK_STEPS = 100
 """Changes that can be taken back."""
@@ -65,6 +69,11 @@ _SPOTS = {spot.key: spot for spot in SPOTS}
 
 class PlanPage(QWidget):
     """Everything about planning a rig."""
+
+    KEY_GROUPS = ("Pages", "Window", GROUP)
+
+    ANSWER_SHARE = 0.58
+    """Of the window's width for a short answer: nothing round stands in its way here."""
 
     used = pyqtSignal(object)
     """The session's settings with this rig in them."""
@@ -138,6 +147,44 @@ class PlanPage(QWidget):
         chain += [self._fields[spot.key] for spot in SPOTS]
         for one, other in pairwise(chain):
             QWidget.setTabOrder(one, other)
+
+    def own_actions(self) -> tuple[Action, ...]:
+        """What can be done here, for the window's key map.
+
+        The keys of numbers do here what they do inside a number.
+        """
+
+        return (
+            Action("plan use", ("U",), "Use this rig", GROUP, self.use_pad.click),
+            Action("plan open", ("Ctrl+O",), "Open a set-up", GROUP, self.open_pad.click),
+            Action("plan save", ("Ctrl+S",), "Save as", GROUP, self.save_pad.click),
+            Action("plan back", ("Ctrl+Z",), "Take back the last change", GROUP, self.take_back),
+            Action("plan next", ("Tab",), "Next number", GROUP, self._next_number),
+            Action("plan before", ("Shift+Tab",), "Number before", GROUP, self._number_before),
+            Action("plan more", ("Up",), "More of it", GROUP, partial(self._turn_number, 1)),
+            Action("plan less", ("Down",), "Less of it", GROUP, partial(self._turn_number, -1)),
+        )
+
+    def make_pads(self, keys: KeyMap) -> None:
+        """Show the keys on the pads, once the actions are in the window's key map."""
+        pads = {"use": self.use_pad, "open": self.open_pad, "save": self.save_pad}
+        for name, pad in (pads | {"back": self.back_pad}).items():
+            pad.set_key(keys[f"plan {name}"].key)
+        self.lay_out()
+
+    def _next_number(self) -> None:
+        self.focusNextPrevChild(True)
+
+    def _number_before(self) -> None:
+        self.focusNextPrevChild(False)
+
+    def _turn_number(self, steps: int) -> None:
+        """Without a number in hand there is nothing to turn."""
+        there = self.focusWidget()
+        if isinstance(there, ValueField):
+            self.turn(there.spot.key, steps)
+        else:
+            self.said.emit("Take a number with Tab first.")
 
     # --- what others ask
 

@@ -346,6 +346,7 @@ class Window(QWidget):
         """A short answer to something the user did."""
         self._answer_until = self._clock() + ANSWER_S
         self.answer.show_lines([Line(words, weight=Weight.FIRM, colour=COLOURS.text)])
+        self._place_answer()
         self.answer.raise_()
 
     def _show_chip(self) -> None:
@@ -382,13 +383,19 @@ class Window(QWidget):
             QRectF(width - look.px(2) - room, look.px(1.6), room, look.px(6.6)).toRect()
         )
         self.answer.set_look(look)
-        room = self.page.free_width(0, look.px(8))
-        self.answer.setGeometry(QRectF(look.px(2), look.px(6), room, look.px(5)).toRect())
+        self._place_answer()
         self.panels.lay_out(look, height, self.page.free_width)
         for sheet in (self.sources, self.key_sheet, self.clock_sheet):
             sheet.resize(width, height)
             sheet.set_look(look)
         self.helps.lay_out(width, height, look)
+
+    def _place_answer(self) -> None:
+        """Beside the ring; over more of the width where a page has none."""
+        look = self._look
+        share = getattr(self._book[self.open_page], "ANSWER_SHARE", 0.0) if self._book.names else 0
+        room = max(self.page.free_width(0, look.px(8)), share * self.width())
+        self.answer.setGeometry(QRectF(look.px(2), look.px(5.4), room, look.px(5)).toRect())
 
     def paintEvent(self, event: QPaintEvent | None) -> None:
         p = QPainter(self)

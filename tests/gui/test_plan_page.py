@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from PyQt6.QtCore import QPointF, Qt
+from PyQt6.QtCore import QEvent, QPointF, Qt
+from PyQt6.QtGui import QFontMetricsF, QMouseEvent
 from PyQt6.QtTest import QTest
-from PyQt6.QtWidgets import QApplication, QFileDialog
+from PyQt6.QtWidgets import QApplication, QFileDialog, QWidget
+from support.window_rig import WindowRig, disc_frames, scripted
 
+from liveview.gui.keys import Action
+from liveview.gui.other_pages import add_other_pages
+from liveview.gui.paint import text_width
 from liveview.gui.plan_page import PlanPage, file_name, handed_over, shipped_setups
 from liveview.gui.plan_values import SPOTS
-from liveview.gui.theme import Look, dress
+from liveview.gui.theme import Look, Type, Weight, dress
 from liveview.model import Side
 from liveview.optics.visibility import flow_names
 from liveview.settings import Settings, load_settings
@@ -344,3 +350,120 @@ def test_everything_is_reached_by_the_tab_key(page: PlanPage) -> None:
     wanted = [page.field(spot.key) for spot in SPOTS if page.field(spot.key).isVisible()]
     wanted += [page.blade, page.ruler, page.use_pad, *page.kind_pads.values()]
     assert [one.accessibleName() for one in wanted if one not in reached] == []
+
+
+@pytest.fixture
+def rig(app: QApplication) -> Iterator[WindowRig]:
+    """The Plan page in the whole window."""
+    made = WindowRig(app, scripted(disc_frames))
+    made.first_picture()
+    add_other_pages(made.window, made.bridge)
+    made.press("F2")
+    yield made
+    made.close()
+
+
+def plan_of(rig: WindowRig) -> PlanPage:
+    page = rig.window.findChild(PlanPage)
+    assert page is not None
+    return page
+
+
+def test_everything_is_done_by_keys_that_the_key_sheet_names(rig: WindowRig) -> None:
+    page = plan_of(rig)
+    names = [row.name for row, _ in rig.window.key_sheet.places() if isinstance(row, Action)]
+    assert set(names) >= {action.name for action in page.own_actions()}
+    rig.press("Up")
+    assert "Take a number" in rig.window.answer.words()
+    page.field("rig.focal_length_m").setFocus()
+    rig.press("Up")
+    assert page.settings.rig.focal_length_m == pytest.approx(1.22)
+    rig.press("Tab")
+    assert not page.field("rig.focal_length_m").hasFocus()
+    page.field("rig.focal_length_m").setFocus()
+    rig.press("Ctrl+Z")
+    assert page.settings.rig.focal_length_m == pytest.approx(1.2)
+    page.blade.setFocus()
+    rig.press("Down")
+    assert page.settings.blade.side is Side.BOTTOM, "the panel's own arrows"
+    page.setFocus()
+    rig.press("U")
+    assert rig.bridge.settings.blade.side is Side.BOTTOM
+
+
+def test_letters_are_undone_before_changes(rig: WindowRig) -> None:
+    page = plan_of(rig)
+    page.choose_shape("round")
+    field = page.field("rig.name")
+    field.setFocus()
+    field.selectAll()
+    QTest.keyClicks(field, "xu")
+    rig.press("Ctrl+Z")
+    assert page.settings.lamp.shape == "round"
+    assert field.text() != "xu"
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (1280, 800), (1920, 1080)])
+@pytest.mark.parametrize("scale", [1.0, 1.25])
+def test_a_refusal_does_not_lie_over_the_name(
+    rig: WindowRig, size: tuple[int, int], scale: float
+) -> None:
+    page = plan_of(rig)
+    rig.window.use_settings(rig.bridge.settings.replaced("screen", text_scale=scale))
+    rig.window.resize(*size)
+    write(page, "rig.focal_length_m", "banana")
+    answer = rig.window.answer
+    low = answer.y() + answer.needed_height(answer.width())
+    assert "banana" in answer.words()
+    letters = QFontMetricsF(page.name.font()).tightBoundingRect(page.name.text()).height()
+    assert low <= page.name.geometry().center().y() - letters / 2
+    assert not answer.geometry().intersects(rig.window.source.geometry())
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (1280, 800), (1920, 1080)])
+def test_large_words_have_room_beside_and_below_each_other(
+    page: PlanPage, size: tuple[int, int]
+) -> None:
+    look = Look.for_window(*size, 1.25)
+    page.resize(*size)
+    page.set_look(look)
+    ruler = page.ruler
+    strong = look.font(Type.SMALL, Weight.STRONG)
+    assert page.plan is not None
+    for seen in page.plan.flows:
+        assert look.px(0.8) + text_width(strong, seen.flow.name) < ruler._lane().left()
+    rows = page.blade.note_rows()
+    tall = QFontMetricsF(look.font(Type.BODY)).height() * 0.95  # what letters take of their line
+    heights = [y for pair in rows for y in pair]
+    assert min(below - above for above, below in pairwise(heights)) >= 0.8 * tall
+    assert heights[-1] + tall / 2 <= page.blade.height()
+
+
+def point_at(widget: QWidget, at: QPointF) -> None:
+    """Move the pointer there, whatever the real one does."""
+    kind, none = QEvent.Type.MouseMove, Qt.MouseButton.NoButton
+    there = QPointF(widget.mapToGlobal(at.toPoint()))
+    QApplication.sendEvent(
+        widget, QMouseEvent(kind, at, there, none, none, Qt.KeyboardModifier.NoModifier)
+    )
+
+
+def test_why_a_flow_is_only_perhaps_seen_is_said(page: PlanPage) -> None:
+    """Breath bends light by more than an eye accepts, but less than diffraction."""
+    ruler, plan = page.ruler, page.plan
+    assert plan is not None
+    row = next(k for k, seen in enumerate(plan.flows) if seen.flow.name == "breath")
+    lane = ruler._lane()
+    at = QPointF(lane.center().x(), lane.top() + lane.height() * (row + 0.5) / len(plan.flows))
+    point_at(ruler, at)
+    assert "less than diffraction spreads" in ruler.toolTip()
+    point_at(ruler, QPointF(5.0, 5.0))
+    assert "diffraction" not in ruler.toolTip()
+
+
+def test_pixels_that_are_not_square_are_cautioned(page: PlanPage) -> None:
+    page.open_setup(setup("small-telescope-mirror"))
+    write(page, "camera.sensor_height_m", "3.6 mm")
+    assert "3.75 um wide and 5 um high" in page.cautions.words()
+    write(page, "camera.sensor_height_m", "2.72 mm")
+    assert "square" not in page.cautions.words()
