@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import subprocess
+import sys
 import threading
 from pathlib import Path
 from typing import Any
@@ -16,6 +19,7 @@ import tifffile
 from support import known_recording as rec
 from support.media import write_video
 from support.mjpeg_server import MjpegServer
+from support.program import PROGRAM, environment
 
 from liveview.cli import main
 from liveview.commands.processing.outputs import COLUMNS
@@ -384,3 +388,21 @@ def test_a_calibration_picture_of_another_size_is_refused(
     assert cv2.imwrite(str(tmp_path / "small.png"), np.zeros((16, 16), np.uint8))
     words = refused(capsys, 3, clip, "--out", tmp_path / "o", "--dark", tmp_path / "small.png")
     assert "16 x 16" in words
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals")
+def test_somebody_at_a_terminal_reads_where_the_report_is(clip: Path, tmp_path: Path) -> None:
+    """On standard error: standard output stays what was asked for."""
+    import pty
+
+    ours, theirs = pty.openpty()
+    command = [*PROGRAM, "process", str(clip), "--out", str(tmp_path / "out"), "--json"]
+    done = subprocess.run(
+        command, stdout=subprocess.PIPE, stderr=theirs, env=environment(), check=True, text=True
+    )
+    os.close(theirs)
+    said = os.read(ours, 65536).decode()
+    os.close(ours)
+    assert str(tmp_path / "out" / "report.json") in said
+    assert json.loads(done.stdout)["schema"] == 1

@@ -34,7 +34,7 @@ from liveview.commands.processing.outputs import (
     make_folder,
     writing,
 )
-from liveview.commands.processing.progress import Progress
+from liveview.commands.processing.progress import Progress, say_where
 from liveview.commands.processing.report import Summary, build_report, report_text, write_report
 from liveview.commands.processing.request import Request, Stretch
 from liveview.commands.processing.selfcal import found_words, own_stretches
@@ -88,9 +88,11 @@ def _done(request: Request) -> int:
         report = job.run()
     finally:
         source.close()
-    write_report(report, request.out / "report.json")
+    path = request.out / "report.json"
+    write_report(report, path)
     if request.json:
         sys.stdout.write(report_text(report))
+    say_where(sys.stderr, path, report["recording"]["frames"], len(report["events"]))
     return INTERRUPTED if job.interrupted else 0
 
 
