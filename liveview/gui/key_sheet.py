@@ -28,6 +28,9 @@ FURTHER = {"guide": "User guide", "explain": "How it works", "key card": "All ke
 """What can be opened from here besides, by the mouse as well."""
 
 
+Rows = list[str | Action]
+
+
 class KeySheet(Overlay):
     """Lists the actions that work on the open page by group, in three columns.
 
@@ -77,7 +80,7 @@ class KeySheet(Overlay):
 
         A group that is too long for its column goes on in the next under its heading again.
         """
-        groups = [
+        groups: list[Rows] = [
             [heading, *in_order(heading, actions)]
             for heading, actions in self._in_order_of_use().items()
         ]
@@ -136,9 +139,6 @@ class KeySheet(Overlay):
 def _height(rows: Sequence[str | Action]) -> float:
     """Height of rows in steps."""
     return sum(_HEAD if isinstance(row, str) else _ROW for row in rows)
-
-
-Rows = list[str | Action]
 
 
 def _filled(groups: Sequence[Rows], most: float) -> list[Rows]:

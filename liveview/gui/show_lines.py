@@ -63,6 +63,7 @@ def caption_lines(board: Board) -> list[Line]:
         return [
             Line("No captions", Type.LEAD, Weight.STRONG, gap=0.0),
             Line("They stand in a show file:", colour=COLOURS.quiet),
+            Line("open one, or start with", colour=COLOURS.quiet),
             Line("liveview --show NAME", weight=Weight.FIRM),
         ]
     now = board.caption

@@ -140,8 +140,9 @@ class GuardLog:
             now = "Over the limits at this moment." if over else recent + "."
             return "Flash guard is OFF", now
         if self._share < 1.0:
-            softened = f"softens to {100 * self._share:.0f}{THIN}%"
-            does = softened if self._share > 0.0 else "holds the picture"
+            does = "holds the picture"
+            if self._share > 0.0:
+                does = f"softens to {100 * self._share:.0f}{THIN}%"
             return f"Flash guard {does}", WHY
         if self._touched:
             held = sum(1 for _, share in self._touched if share == 0.0)

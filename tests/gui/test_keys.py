@@ -59,6 +59,28 @@ def test_keys_work_and_can_be_limited_to_groups(app: object) -> None:
     assert pressed == ["a", "b"]
 
 
+def test_actions_get_other_keys(app: object) -> None:
+    window = QWidget()
+    pressed: list[str] = []
+
+    def an(name: str, key: str) -> Action:
+        return Action(name, (key,), name, "one", lambda: pressed.append(name))
+
+    keys = KeyMap([an("a", "D"), an("b", "E"), an("c", "F")])
+    keys.bind(window)
+    window.show()
+    window.activateWindow()
+    assert QTest.qWaitForWindowActive(window)
+    keys.replace([an("a", "E"), an("b", "D")])
+    QTest.keyClick(window, Qt.Key.Key_E)
+    QTest.keyClick(window, Qt.Key.Key_D)
+    QTest.keyClick(window, Qt.Key.Key_F)
+    assert pressed == ["a", "b", "c"]
+    assert [action.name for action in keys.groups()["one"]] == ["a", "b", "c"]
+    with pytest.raises(ValueError, match="bound"):
+        keys.replace([an("a", "F")])
+
+
 def test_shown_names() -> None:
     assert shown_key("Ctrl+Z") == "Ctrl Z"
     assert shown_key("Shift+Left") == "Shift \u2190"
