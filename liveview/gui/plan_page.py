@@ -23,13 +23,13 @@ from liveview.gui.plan_drawing import RigDrawing
 from liveview.gui.plan_fields import ValueField
 from liveview.gui.plan_insets import BladeInset, CameraInset
 from liveview.gui.plan_ruler import Ruler
+from liveview.gui.plan_setups import file_name, handed_over, shipped_setups, short_name
 from liveview.gui.plan_values import SPOTS, Spot, changed, nudged, read, shown
 from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.words import DASH
 from liveview.model import Side
 from liveview.optics.plan import Plan, make_plan
 from liveview.settings import Settings, Show, file_key, load_settings, save_settings
-from liveview.shipped import shipped_folder
 
 KINDS = {
     "one mirror": "Lamp and blade side by side near the mirror's centre of curvature",
@@ -41,22 +41,6 @@ LAMPS = {
     "slit": "A narrow slit parallel to the blade's edge: much light, finely cut",
     "round": "A pinhole or a bare chip: the same for every direction of the blade",
 }
-
-USED = {
-    "rig": None,
-    "lamp": None,
-    "expect": None,
-    "blade": None,
-    "camera": (
-        "lens_focal_length_m",
-        "f_number",
-        "sensor_width_m",
-        "sensor_height_m",
-        "distance_from_blade_m",
-    ),
-}
-"""What "Use this rig" hands over: whole sections, or some of their values. What the camera is and
-how it is set stays as it is in the session."""
 
 GROUP = "Plan"
 
@@ -113,7 +97,7 @@ class PlanPage(QWidget):
         self.open_pad = Pad("Open", tip="Read a rig from a settings file", parent=self)
         self.back_pad = Pad("Take back", tip="Undo the last change of this plan", parent=self)
         self.setup_pads = {
-            path: Pad(_short(name), tip=f"Begin with: {name}", parent=self)
+            path: Pad(short_name(name), tip=f"Begin with: {name}", parent=self)
             for path, name in ((path, load_settings(path).rig.name) for path in shipped_setups())
         }
 
@@ -400,7 +384,7 @@ class PlanPage(QWidget):
         for shape, pad in self.shape_pads.items():
             pad.set_state(mark=choice_mark(shape == lamp.shape), on=shape == lamp.shape)
         for pad in self.setup_pads.values():
-            pad.set_state(on=_short(rig.name) == pad.text())
+            pad.set_state(on=short_name(rig.name) == pad.text())
         in_use = self._in_use()
         self.use_pad.set_state(
             mark=choice_mark(in_use), on=not in_use, title="In use" if in_use else "Use this rig"
@@ -493,33 +477,6 @@ class PlanPage(QWidget):
         p = QPainter(self)
         p.fillRect(self.rect(), COLOURS.ground)
         p.end()
-
-
-def shipped_setups() -> list[Path]:
-    """The set-ups that come with the program."""
-    return sorted(shipped_folder("configs").glob("*.toml"))
-
-
-def handed_over(session: Settings, paper: Settings) -> Settings:
-    """The session's settings with the rig of the paper in them."""
-    settings = session
-    for section, names in USED.items():
-        values = getattr(paper, section).model_dump(by_alias=False)
-        if names is not None:
-            values = {name: values[name] for name in names}
-        settings = settings.replaced(section, **values)
-    return settings.replaced("catch", mic_distance_m=paper.catch.mic_distance_m)
-
-
-def _short(name: str) -> str:
-    """A set-up's name up to its first comma."""
-    return name.split(",", maxsplit=1)[0]
-
-
-def file_name(name: str) -> str:
-    """A name for the file of a set-up: ``barn.toml`` of "Barn, 320 mm sphere"."""
-    words = "".join(c if c.isalnum() else " " for c in _short(name).lower()).split()
-    return f"{'-'.join(words) or 'set-up'}.toml"
 
 
 def _file_key(spot: Spot) -> str:

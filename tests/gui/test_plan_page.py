@@ -16,7 +16,8 @@ from support.window_rig import WindowRig, disc_frames, scripted
 from liveview.gui.keys import Action
 from liveview.gui.other_pages import add_other_pages
 from liveview.gui.paint import text_width
-from liveview.gui.plan_page import PlanPage, file_name, handed_over, shipped_setups
+from liveview.gui.plan_page import PlanPage
+from liveview.gui.plan_setups import file_name, handed_over, shipped_setups
 from liveview.gui.plan_values import SPOTS
 from liveview.gui.theme import Look, Type, Weight, dress
 from liveview.model import Side

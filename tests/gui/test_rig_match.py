@@ -8,7 +8,8 @@ from support.window_rig import WindowRig, simulated
 
 from liveview.bench.scene import scene_names
 from liveview.gui.other_pages import add_other_pages
-from liveview.gui.plan_page import PlanPage, shipped_setups
+from liveview.gui.plan_page import PlanPage
+from liveview.gui.plan_setups import shipped_setups
 from liveview.gui.rig_match import rig_words
 from liveview.gui.show_page import ShowPage
 from liveview.settings import Settings, load_settings
