@@ -25,7 +25,7 @@ from liveview.worker import Worker
 
 if TYPE_CHECKING:
     from PyQt6.QtCore import pyqtBoundSignal
-    from PyQt6.QtWidgets import QApplication
+    from PyQt6.QtWidgets import QApplication, QWidget
 
     from liveview.gui.bridge import Bridge, SourceOffer, Supplies
     from liveview.gui.window import Window
@@ -35,6 +35,12 @@ VIEWS = get_args(Enhance.model_fields["view"].annotation)
 """The views that there are."""
 
 RECORDER_CLOSE_S = 1.5
+
+WIDTH, HEIGHT = 1440, 900
+"""Of the window at first, pixels, where there is room."""
+
+FRAME_PX = 50
+"""More than window managers add around a window."""
 
 BUILD_S = 30.0
 """Longest time for building a session, which opens nothing yet."""
@@ -324,13 +330,23 @@ def _tell_first_picture(painted: pyqtBoundSignal) -> None:
     painted.connect(tell)
 
 
-def _fit_to_screen(window: Window, app: QApplication) -> None:
+def _fit_to_screen(window: QWidget, app: QApplication) -> None:
+    """As large as there is room for.
+
+    How much of it the frame takes is known to the window manager only: where the window with a
+    title bar would not fit, it is asked to fill the screen.
+    """
+    from PyQt6.QtCore import Qt
+
     screen = app.primaryScreen()
     if screen is None:
         window.resize(1280, 800)
         return
     room = screen.availableGeometry()
-    window.resize(min(1440, room.width()), min(900, room.height()))
+    width, height = min(WIDTH, room.width()), min(HEIGHT, room.height())
+    window.resize(width, height)
+    if room.width() < WIDTH + FRAME_PX or room.height() < HEIGHT + FRAME_PX:
+        window.setWindowState(window.windowState() | Qt.WindowState.WindowMaximized)
 
 
 class _Guard:

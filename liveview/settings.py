@@ -18,7 +18,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from liveview.errors import BadRequest, OutputFailed
 from liveview.model import Side
 from liveview.toml_text import read_toml
-from liveview.units import parse_quantity
+from liveview.units import parse_quantity, quantity_text
 
 SCHEMA = 1
 """Version of the settings file; files of a newer one are refused in words."""
@@ -47,12 +47,22 @@ LONGEST_SHOWN = 60
 """Characters of a wrong value that a message repeats."""
 
 
+_UNITS = {"_m_s": "m/s", "_m": "m", "_s": "s", "_k": "K", "_hz": "Hz"}
+"""Endings of the program's names and the unit they stand for."""
+
+
 def file_key(name: str) -> str:
     """The key used in files for an attribute: without its unit."""
-    for suffix in ("_m_s", "_m", "_s", "_k", "_hz"):
+    for suffix in _UNITS:
         if name.endswith(suffix):
             name = name.removesuffix(suffix)
     return name
+
+
+def _with_unit(name: str, value: Any) -> Any:
+    """A value as it stands in a file, with the unit that the attribute's name tells."""
+    unit = next((unit for suffix, unit in _UNITS.items() if name.endswith(suffix)), None)
+    return value if unit is None else quantity_text(value, unit)
 
 
 class Section(BaseModel):
@@ -285,6 +295,23 @@ class Show(Section):
     """Keys instead of the usual ones, by what they do; see ``gui.show_keys``."""
 
 
+ALWAYS_WRITTEN = {
+    "rig": ("name", "kind", "mirror_diameter_m", "focal_length_m", "object_distance_m"),
+    "lamp": ("shape", "width_m"),
+    "blade": ("side", "target_uncut"),
+    "camera": (
+        "transfer",
+        "lens_focal_length_m",
+        "f_number",
+        "sensor_width_m",
+        "sensor_height_m",
+        "distance_from_blade_m",
+    ),
+    "expect": ("flow",),
+}
+"""What belongs to a rig and stands in a saved file also where it is the default."""
+
+
 class Settings(Section):
     """All sections. Frozen: change it by ``replaced``."""
 
@@ -313,6 +340,28 @@ class Settings(Section):
         data = self.model_dump(by_alias=False)
         data[section] = {**(data.get(section) or {}), **values}
         return validated(data, "settings")
+
+    def to_file(self) -> dict[str, Any]:
+        """What a person would write into a file: the rig, and what differs from the defaults.
+
+        Lengths, times and the like carry their unit.
+        """
+        usual = Settings().to_mapping()
+        written: dict[str, Any] = {}
+        for name, value in self.to_mapping().items():
+            if not isinstance(value, dict):
+                written[name] = value
+                continue
+            section: Section = getattr(self, name)
+            keys = {file_key(n): n for n in type(section).model_fields}
+            told = {
+                key: _with_unit(keys[key], one)
+                for key, one in value.items()
+                if keys[key] in ALWAYS_WRITTEN.get(name, ()) or one != usual.get(name, {}).get(key)
+            }
+            if told:
+                written[name] = told
+        return written
 
     def to_mapping(self) -> dict[str, Any]:
         """Plain data with the keys of the file; absent (None) values are left out."""
@@ -393,7 +442,7 @@ def load_settings(path: Path) -> Settings:
 
 
 def save_settings(settings: Settings, path: Path) -> None:
-    """Write a TOML settings file, replacing it in one step.
+    """Write a TOML settings file as people write them, replacing it in one step.
 
     Raises
     ------
@@ -405,7 +454,7 @@ def save_settings(settings: Settings, path: Path) -> None:
     partial = path.with_name(path.name + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        partial.write_bytes(tomli_w.dumps(settings.to_mapping()).encode("utf-8"))
+        partial.write_bytes(tomli_w.dumps(settings.to_file()).encode("utf-8"))
         partial.replace(path)
     except OSError as error:
         raise OutputFailed(

@@ -58,6 +58,46 @@ def load_show(wanted: str) -> Settings:
         One line: the file cannot be found or read, has no ``[show]``, or a key is wrong.
     """
     path = find_show(wanted)
+    return validated(_told(path), str(path))
+
+
+OF_THE_PLACE = ("screen", "store", "sound")
+"""Sections that stay as they are when a show is opened in a running session."""
+
+
+def show_over(wanted: str, session: Settings) -> Settings:
+    """The settings of a show that is opened in a running session.
+
+    A show with a source of its own brings its rig along, as at the start of the program; one
+    without goes on with the session's camera and rig. What the file says goes before.
+
+    Parameters
+    ----------
+    wanted : str
+        As for :func:`load_show`.
+    session : Settings
+        Those in force.
+
+    Raises
+    ------
+    BadRequest
+        As :func:`load_show`.
+    """
+    path = find_show(wanted)
+    told, below = _told(path), session.to_mapping()
+    below["camera"].pop("source")
+    camera = told.get("camera")
+    own = isinstance(camera, Mapping) and camera.get("source")
+    kept = {
+        name: values
+        for name, values in below.items()
+        if name in OF_THE_PLACE or (not own and name != "show")
+    }
+    return validated(_over(kept, told), str(path))
+
+
+def _told(path: Path) -> dict[str, Any]:
+    """What a show file says, over its set-up."""
     data = read_toml(path, "show")
     show = data.get("show")
     if not isinstance(show, dict):
@@ -65,7 +105,7 @@ def load_show(wanted: str) -> Settings:
     setup = show.get("setup")
     if isinstance(setup, str) and setup:
         data = _over(read_toml(_setup_of(setup, path), "settings"), data)
-    return validated(data, str(path))
+    return data
 
 
 def _setup_of(name: str, show: Path) -> Path:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
@@ -83,8 +84,16 @@ def parse_quantity(value: object, unit: str, where: str = "") -> float:
     number, its_unit = _parted(value, unit, where)
     factor = _PLAIN_SI.get(unit, {}).get(its_unit) if its_unit else 1.0
     if factor is not None:
-        return _finite(number * factor, value, where)
+        return _finite(_product(number, factor), value, where)
     return _finite(_with_library(number, its_unit, value, unit, where), value, where)
+
+
+def _product(number: float, factor: float) -> float:
+    """Rounded once, so that ``50 us`` is 5e-05 and not its neighbour."""
+    try:
+        return float(Decimal(repr(number)) * Decimal(repr(factor)))
+    except ArithmeticError:  # an exponent of millions
+        return number * factor
 
 
 def bare_number(text: str, unit: str = "1", where: str = "") -> float | None:
@@ -157,6 +166,41 @@ def _example(unit: str) -> str:
         "%": '"50 %"',
     }
     return examples.get(unit, f'"1 {unit}"')
+
+
+_WRITTEN = {
+    "m": ("m", "mm", "um", "nm"),
+    "s": ("s", "ms", "us"),
+    "Hz": ("Hz",),
+    "K": ("K",),
+    "m/s": ("m/s",),
+}
+"""Units in which files are written, the largest first."""
+
+
+def quantity_text(value: float, unit: str) -> str | float:
+    """A value as a person would write it into a file: ``"3.6 mm"``.
+
+    Read by :func:`parse_quantity` it is the same value; a value that is a hair beside a round one,
+    as products are, becomes the round one.
+
+    Parameters
+    ----------
+    value : float
+        In SI units.
+    unit : str
+        Kind of unit, ``"m"``, ``"s"``, ``"Hz"``, ``"K"`` or ``"m/s"``.
+    """
+    sizes = {name: _PLAIN_SI[unit][name] for name in _WRITTEN[unit]}
+    shown = next((name for name in sizes if abs(value) >= sizes[name] * (1 - 1e-9)), "")
+    if not shown:  # zero, or smaller than the smallest
+        shown = list(sizes)[min(1, len(sizes) - 1)] if value == 0.0 else list(sizes)[-1]
+    for digits in range(4, 18):
+        text = f"{value / sizes[shown]:.{digits}g} {shown}"
+        again = parse_quantity(text, unit)
+        if again == value or (digits < 14 and math.isclose(again, value, rel_tol=3e-16)):
+            return text
+    return value
 
 
 METRES_PER_UNIT = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}

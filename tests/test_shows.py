@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from liveview.bench.scene import load_scene
 from liveview.errors import BadRequest
-from liveview.settings import load_settings, save_settings
-from liveview.shows import find_show, load_show, show_names
+from liveview.settings import Settings, load_settings, save_settings
+from liveview.shows import find_show, load_show, show_names, show_over
 
 
 def written(folder: Path, text: str) -> str:
@@ -24,6 +25,17 @@ def test_a_shipped_show_loads_and_survives_saving(name: str, tmp_path: Path) -> 
     assert settings.show.captions
     save_settings(settings, tmp_path / "again.toml")
     assert load_settings(tmp_path / "again.toml") == settings
+
+
+@pytest.mark.parametrize("name", show_names())
+def test_a_shipped_show_describes_the_simulated_rig_it_runs_on(name: str) -> None:
+    settings = load_show(name)
+    kind, _, scene = settings.camera.source.partition(":")
+    assert kind == "simulated"
+    there = load_scene(scene)
+    assert (settings.rig, settings.lamp, settings.blade) == (there.rig, there.lamp, there.blade)
+    assert settings.camera.transfer == there.sensor.transfer
+    assert settings.catch.mic_distance_m == there.microphone.distance_m
 
 
 def test_a_show_builds_on_a_set_up_and_goes_before_it(tmp_path: Path) -> None:
@@ -83,3 +95,37 @@ def test_a_wrong_show_is_refused_in_one_line(tmp_path: Path, text: str, says: st
 def test_an_unknown_name_lists_the_known_ones() -> None:
     with pytest.raises(BadRequest, match="candle-and-hand"):
         find_show("matinee")
+
+
+def session() -> Settings:
+    """A session with a rig, a place and a show of its own."""
+    return (
+        Settings()
+        .replaced("rig", name="Attic", focal_length_m=0.9)
+        .replaced("camera", source="camera:2", width=640)
+        .replaced("screen", length_unit="in")
+        .replaced("store", folder="/events")
+        .replaced("show", title="Old", clock=True)
+    )
+
+
+def test_a_show_with_a_source_brings_its_rig_and_leaves_the_place() -> None:
+    settings = show_over("sparks", session())
+    started = load_show("sparks")
+    assert settings == started.replaced("screen", length_unit="in").replaced(
+        "store", folder="/events"
+    )
+
+
+def test_a_show_without_a_source_goes_on_with_the_camera_and_rig(tmp_path: Path) -> None:
+    told = written(tmp_path, "[show]\ntitle = 'New'\n[enhance]\nview = 'signed'\n")
+    settings = show_over(told, session())
+    assert settings.rig == session().rig
+    assert settings.camera == session().camera.model_copy(update={"source": ""})
+    assert (settings.show.title, settings.show.clock) == ("New", False)
+    assert settings.enhance.view == "signed"
+
+
+def test_no_show_is_no_show_over_a_session_either(tmp_path: Path) -> None:
+    with pytest.raises(BadRequest, match=r"no section \[show\]"):
+        show_over(written(tmp_path, "[rig]\nname = 'x'\n"), session())

@@ -19,6 +19,7 @@ from liveview.units import (
     length_text,
     number_text,
     parse_quantity,
+    quantity_text,
     rad_to_arcsec,
 )
 
@@ -64,6 +65,13 @@ from liveview.units import (
 def test_text_to_si(text: object, unit: str, value: float) -> None:
     # 1e-12: only the rounding of one or two multiplications
     assert parse_quantity(text, unit) == pytest.approx(value, rel=1e-12)
+
+
+def test_a_unit_costs_no_digit() -> None:
+    assert parse_quantity("50 us", "s") == 5e-5
+    assert parse_quantity("3.6 mm", "m") == 0.0036
+    with pytest.raises(BadRequest, match="finite"):
+        parse_quantity("1e99999999999 mm", "m")
 
 
 @pytest.mark.parametrize(
@@ -212,3 +220,28 @@ def test_lengths_for_the_screen(unit: str, text: str) -> None:
 @pytest.mark.parametrize("text", ["3 um", "3 \u00b5m", "3000 nm"])
 def test_small_lengths(text: str) -> None:
     assert parse_quantity(text, "m") == pytest.approx(3e-6)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (3.6 * 1e-3, "m", "3.6 mm"),
+        (1.9, "m", "1.9 m"),
+        (0.32, "m", "320 mm"),
+        (550e-9, "m", "550 nm"),
+        (0.0, "m", "0 mm"),
+        (1e-3, "s", "1 ms"),
+        (50e-6, "s", "50 us"),
+        (120.0, "Hz", "120 Hz"),
+        (293.15, "K", "293.15 K"),
+        (1.0, "m/s", "1 m/s"),
+    ],
+)
+def test_quantities_are_written_as_people_do(value: float, unit: str, text: str) -> None:
+    assert quantity_text(value, unit) == text
+
+
+@given(st.floats(1e-9, 1e4), st.sampled_from(["m", "s", "Hz", "K", "m/s"]))
+def test_what_is_written_is_read_again(value: float, unit: str) -> None:
+    # 1e-15: the rounding of one multiplication
+    assert parse_quantity(quantity_text(value, unit), unit) == pytest.approx(value, rel=1e-15)

@@ -8,7 +8,7 @@ from typing import Any
 
 from liveview.optics.plan import Plan
 from liveview.optics.plan_figures import Figure, Kind
-from liveview.optics.visibility import Verdict, Visibility
+from liveview.optics.visibility import Visibility, verdict_words, whole_words
 from liveview.units import ARCSEC_RAD, length_text, number_text, rad_to_arcsec
 
 SCHEMA = 1
@@ -69,7 +69,7 @@ def table(plan: Plan) -> str:
         lines.append(f"  {figure.label:<{_LABEL}}{value:>{_VALUE}}{note}".rstrip())
     lines += [
         "",
-        "WHAT WILL BE SEEN, and whole at which cutoffs",
+        "WHAT WILL BE SEEN, and when it is seen whole",
         *(_seen_line(seen) for seen in plan.flows),
     ]
     lines += ["", "ASSUMED", *(f"  {words}" for words in plan.assumptions)]
@@ -82,30 +82,9 @@ def _wrapped(text: str, indent: int) -> list[str]:
 
 def _seen_line(seen: Visibility) -> str:
     angle = number_text(rad_to_arcsec(seen.flow.angle_rad), 2)
-    line = (
-        f"  {seen.flow.name:<30}{angle:>7} arcsec  {verdict_words(seen):<33}  {cutoff_words(seen)}"
-    )
+    whole = whole_words(seen).removeprefix("whole ")
+    line = f"  {seen.flow.name:<28}{angle:>6} arcsec  {verdict_words(seen):<31}  {whole}"
     return line.rstrip()
-
-
-def verdict_words(seen: Visibility) -> str:
-    """A few words on whether a flow will be seen at the cutoff of the plan."""
-    noise = f"{number_text(seen.signal, 2)} times the noise"
-    if seen.verdict is Verdict.NO:
-        return f"no: {noise}"
-    if seen.verdict is Verdict.BEYOND:
-        return "yes, but beyond the range"
-    if seen.verdict is Verdict.YES:
-        return f"yes: contrast {number_text(seen.contrast, 2)}"
-    return f"perhaps: {'under its diffraction' if seen.below_diffraction else noise}"
-
-
-def cutoff_words(seen: Visibility) -> str:
-    """At which cutoffs it is seen whole, empty where at none."""
-    if seen.uncut_from is None or seen.uncut_to is None:
-        return "at no cutoff"
-    low, high = round((1.0 - seen.uncut_to) * 100), round((1.0 - seen.uncut_from) * 100)
-    return f"{low}-{high} % cutoff"
 
 
 def flow_lines(plan: Plan) -> list[str]:

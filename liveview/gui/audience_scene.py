@@ -118,7 +118,7 @@ def places(width: int, height: int, *, column: bool = True, drawing: bool = Fals
     field.setRight(width - margin)
     top = QRectF(left, 2 * margin, wide, 12 * unit)
     legend = QRectF(left, height - 2 * margin - 13 * unit, wide, 13 * unit)
-    tall = min(wide * 0.62, 0.36 * height) if drawing else 0.0
+    tall = min(wide * 1.8, 0.47 * height) if drawing else 0.0
     sketch = QRectF(left, legend.top() - 3 * unit - tall, wide, tall)
     low = sketch.top() - (2 * unit if drawing else 4 * unit)
     words = QRectF(left, top.bottom() + 2 * unit, wide, low - top.bottom() - 2 * unit)

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 
 from liveview.errors import LiveviewError, WorkerStuck
+from liveview.gui.rig_match import rig_words
 from liveview.model import Reading, SessionState, SessionStatus
 from liveview.settings import Settings
 from liveview.worker import Worker
@@ -96,6 +97,8 @@ class Bridge(QObject):
         self._wanted: str | None = None
         self._stuck = ""
         self._words: tuple[str, ...] = ()
+        self._built_with = settings
+        self._rig_words = ""
         self._timer = QTimer(self)
         self._timer.setInterval(STATUS_MS)
         self._timer.timeout.connect(self._tick)
@@ -159,6 +162,7 @@ class Bridge(QObject):
         self._settings = settings
         if self._session is not None:
             self._session.apply(settings)
+            self._match_rig()
 
     def note(self, words: str) -> None:
         """Add standing words of the window's own."""
@@ -193,6 +197,7 @@ class Bridge(QObject):
         self._address = address
         self._newest = None
         self._had_picture = False
+        self._rig_words = ""
         self._status = SessionStatus(SessionState.OPENING, (f"opening {address}",))
         self.new_status.emit(self._status)
         settings = self._settings
@@ -244,10 +249,20 @@ class Bridge(QObject):
     def _hold(self, session: Session) -> None:
         self._session = session
         self._restore(session.settings)
+        self._built_with = session.settings
+        self._match_rig()
         self.source_changed.emit(self._address)
         session.announce(self._nudge, self._interval_s)
         # Its first picture, which may be its only one, was there before anybody listened.
         self._nudge()
+
+    def _match_rig(self) -> None:
+        self._rig_words = rig_words(self._address, self._built_with, self._settings)
+
+    @property
+    def other_rig(self) -> bool:
+        """True while the simulated rig that runs is not the one of the settings."""
+        return bool(self._rig_words)
 
     def _restore(self, settings: Settings) -> None:
         """A session may begin with what is kept of its camera."""
@@ -286,5 +301,5 @@ class Bridge(QObject):
 
     @property
     def words(self) -> tuple[str, ...]:
-        """Standing words of the window's own (which source did not answer)."""
-        return self._words
+        """Standing words of the window's own (which source did not answer, another rig)."""
+        return (*self._words, self._rig_words) if self._rig_words else self._words

@@ -82,25 +82,30 @@ class Explanation:
             self._scene, self._began = scene, self._clock()
         self._only = scene
 
+    def begin(self) -> None:
+        """From the beginning, for somebody who has just come."""
+        self._scene = 0 if self._only is None else self._only
+        self._began = self._clock()
+
     def next_scene(self) -> None:
         """Go to the next scene at once."""
         self._scene, self._began = (self._scene + 1) % len(STORIES), self._clock()
 
-    def draw(self, painter: QPainter, box: QRectF) -> None:
-        """Paint the present moment into ``box``."""
+    def draw(self, painter: QPainter, box: QRectF, *, far: bool = False) -> None:
+        """Paint the present moment into ``box``; ``far``: to be read across a room."""
         self._go_on()
         if isinstance(self._rig, str):
             explain_ink.paint_words(painter, box, self._rig)
             return
         rig = replace(self._rig, uncut=self._uncut)
         title = STORIES[self._scene].title
-        explain_ink.paint(painter, box, rig, self._story_at(self._rig), title)
+        explain_ink.paint(painter, box, rig, self._story_at(self._rig), title, far=far)
 
-    def picture(self, width: int, height: int) -> QImage:
+    def picture(self, width: int, height: int, *, far: bool = False) -> QImage:
         """The present moment as a picture of this many pixels, 32 bit."""
         image = QImage(width, height, QImage.Format.Format_RGB32)
         painter = QPainter(image)
-        self.draw(painter, QRectF(0, 0, width, height))
+        self.draw(painter, QRectF(0, 0, width, height), far=far)
         painter.end()
         return image
 
@@ -177,6 +182,7 @@ class ExplainWidget(QWidget):
         return self._timer.isActive()
 
     def showEvent(self, event: QShowEvent | None) -> None:
+        self.explanation.begin()
         self._timer.start()
 
     def hideEvent(self, event: QHideEvent | None) -> None:

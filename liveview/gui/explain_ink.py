@@ -20,6 +20,14 @@ SMALL_WIDTH, SMALL_HEIGHT = 320.0, 200.0
 SMALL_TEXT = 10.5
 """Text in a corner of this size, pixels; it grows with the drawing."""
 
+FAR_WIDTH, FAR_HEIGHT = 11.0, 15.5
+"""Of a drawing for a room, in heights of its text."""
+FAR_TEXT = 1.7
+"""There the words are so many times as large as the drawing's other measures ask for."""
+
+LABEL = 2.4
+"""Height of the label over a picture, steps."""
+
 DISC_PIXELS = 96
 WIDE = 1.1
 
@@ -65,11 +73,31 @@ def layout(box: QRectF) -> Layout:
     return Layout(look, top, blade, disc, words)
 
 
-def paint(p: QPainter, box: QRectF, rig: RigNow, now: Moment, title: str) -> None:
-    """Paint one moment into ``box``."""
+def far_layout(box: QRectF) -> Layout:
+    """Places for a drawing that is read across a room: few large words below the pictures."""
+    text = min(box.width() / FAR_WIDTH, box.height() / FAR_HEIGHT)
+    look = Look(text, FAR_TEXT)
+    m = look.px(0.8)
+    inner = box.adjusted(m, m, -m, -m)
+    tall, side = inner.height() * 0.28, min(inner.height() * 0.22, inner.width() * 0.4)
+    top = QRectF(inner.left(), inner.top(), inner.width(), tall)
+    y, gap = top.bottom() + look.px(0.6), min(look.px(6), inner.width() / 4 - side / 2)
+    middle = inner.center().x()
+    high = side + look.px(LABEL * FAR_TEXT)
+    blade = QRectF(middle - gap - side, y, side, high)
+    disc = QRectF(middle + gap, y, side, high)
+    words = QRectF(inner.left(), blade.bottom() + look.px(0.8), inner.width(), 0)
+    words.setBottom(inner.bottom())
+    return Layout(look, top, blade, disc, words)
+
+
+def paint(
+    p: QPainter, box: QRectF, rig: RigNow, now: Moment, title: str, *, far: bool = False
+) -> None:
+    """Paint one moment into ``box``; ``far`` for those who read it across a room."""
     smooth(p)
     p.fillRect(box, COLOURS.ground)
-    at = layout(box)
+    at = far_layout(box) if far else layout(box)
     paint_rig(p, at.rig, at.look, rig, now)
     if now.curve:
         _curve(p, at, rig, now)
@@ -96,12 +124,13 @@ def paint_words(p: QPainter, box: QRectF, words: str) -> None:
 
 def _square(box: QRectF, look: Look) -> QRectF:
     """The square for a round picture under its label."""
-    side = min(box.width(), box.height() - look.px(2.4))
-    return QRectF(box.center().x() - side / 2, box.top() + look.px(2.4), side, side)
+    label = look.px(LABEL * look.text_scale)
+    side = min(box.width(), box.height() - label)
+    return QRectF(box.center().x() - side / 2, box.top() + label, side, side)
 
 
 def _label(p: QPainter, look: Look, box: QRectF, text: str) -> None:
-    at = QPointF(box.center().x(), box.top() + look.px(1.1))
+    at = QPointF(box.center().x(), box.top() + look.px(1.1 * look.text_scale))
     ink.small_text(p, look, at, text, align=0.5)
 
 
@@ -243,15 +272,20 @@ def mirror_picture(rig: RigNow, now: Moment, pixels: int = DISC_PIXELS) -> QImag
 
 def _words(p: QPainter, at: Layout, now: Moment, title: str) -> None:
     """Title, words, figure; smaller where they would not fit."""
-    look, box = at.look, at.words
-    for size in FITTING:
-        smaller = Look(look.text_px * size)
-        tall = _lines(p, smaller, box, now, title, draw=False)
-        if tall <= box.height():
-            break
+    text_px, _ = words_size(p, at, now, title)
     p.setOpacity(now.presence)
-    _lines(p, smaller, box, now, title, draw=True)
+    _lines(p, at.look.smaller(text_px / at.look.text_px), at.words, now, title, draw=True)
     p.setOpacity(1.0)
+
+
+def words_size(p: QPainter, at: Layout, now: Moment, title: str) -> tuple[float, float]:
+    """Size of the text in which the words fit their place, and how high they are, pixels."""
+    for size in FITTING:
+        smaller = at.look.smaller(size)
+        tall = _lines(p, smaller, at.words, now, title, draw=False)
+        if tall <= at.words.height():
+            break
+    return smaller.text_px, tall
 
 
 def _lines(p: QPainter, look: Look, box: QRectF, now: Moment, title: str, *, draw: bool) -> float:

@@ -6,7 +6,7 @@ Text size follows from how many keys there are; columns are filled one after the
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -271,7 +271,8 @@ def _row_mm(size_pt: float) -> float:
 def _columns(groups: Sequence[KeyGroup], rows: float) -> list[list[Row]]:
     """Headings and actions in columns of at most so many rows.
 
-    A heading keeps at least two of its actions with it.
+    A heading keeps at least two of its actions with it. A group that does not fit goes on in the
+    next column under its heading again.
     """
     columns: list[list[Row]] = [[]]
     used = 0.0
@@ -284,8 +285,8 @@ def _columns(groups: Sequence[KeyGroup], rows: float) -> list[list[Row]]:
         used += HEADING
         for action in group.actions:
             if used + 1.0 > rows:
-                columns.append([])
-                used = 0.0
+                columns.append([replace(group, heading=f"{group.heading}, continued")])
+                used = HEADING
             columns[-1].append(action)
             used += 1.0
     return columns

@@ -75,13 +75,31 @@ class KeyMap:
         """One more; works at once when the map is bound. Raises ValueError as the constructor."""
         if action.name in self._actions:
             raise ValueError(f"two actions are called '{action.name}'")
+        self._claim(action)
+        self._actions[action.name] = action
+        if self._window is not None:
+            self._bind(action, self._window)
+
+    def replace(self, actions: Sequence[Action]) -> None:
+        """Actions that are there get other keys. Raises ValueError as the constructor."""
+        names = {action.name for action in actions}
+        self._used = {used: name for used, name in self._used.items() if name not in names}
+        for action, shortcut in self._shortcuts:
+            if action.name in names:
+                shortcut.setEnabled(False)
+                shortcut.deleteLater()
+        self._shortcuts = [pair for pair in self._shortcuts if pair[0].name not in names]
+        for action in actions:
+            self._claim(action)
+            self._actions[action.name] = action
+            if self._window is not None:
+                self._bind(action, self._window)
+
+    def _claim(self, action: Action) -> None:
         for key in action.keys:
             there = self._used.setdefault((action.group, key), action.name)
             if there != action.name:
                 raise ValueError(f"'{key}' is bound to {there} and {action.name}")
-        self._actions[action.name] = action
-        if self._window is not None:
-            self._bind(action, self._window)
 
     def bind(self, window: QWidget) -> None:
         """Make the keys work in this window."""

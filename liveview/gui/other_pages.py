@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from PyQt6.QtCore import QTimer
 
 from liveview.gui.bridge import Bridge
+from liveview.gui.rig_match import OWN_RIG
 from liveview.gui.window import Window
+from liveview.settings import Settings
 
 NO_PICTURE_MS = 2500
 """Without a picture the pages come after this time."""
@@ -22,8 +25,11 @@ def add_other_pages(window: Window, bridge: Bridge) -> None:
     from liveview.gui.show_page import join_show
 
     plan = PlanPage(bridge.settings)
-    plan.used.connect(window.use_settings)
+    plan.used.connect(partial(use_rig, window, bridge))
     plan.said.connect(window.say)
+    for action in plan.own_actions():
+        window.keys.add(action)
+    plan.make_pads(window.keys)
     window.add_page("Plan", plan)
     align = AlignPage(bridge, window.keys)
     for action in align.own_actions():
@@ -40,6 +46,13 @@ def add_other_pages(window: Window, bridge: Bridge) -> None:
         review.open(Path(path))
 
     catch.review_asked.connect(look_at)
+
+
+def use_rig(window: Window, bridge: Bridge, settings: Settings) -> None:
+    """Settings of another rig: a simulated rig that is built like the set-up is built anew."""
+    window.use_settings(settings)
+    if bridge.other_rig and bridge.address == OWN_RIG:
+        bridge.open(OWN_RIG)
 
 
 def add_other_pages_later(window: Window, bridge: Bridge) -> None:

@@ -20,7 +20,7 @@ class Overlay(QWidget):
 
     def __init__(self, title: str, parent: QWidget) -> None:
         super().__init__(parent)
-        self._look = Look()
+        self._look = self._window_look = Look()
         self._title = title
         self.setAccessibleName(title)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
@@ -36,7 +36,7 @@ class Overlay(QWidget):
 
         A sheet has more room than a page: its spacing follows larger text as far as it fits.
         """
-        self._look = look
+        self._look = self._window_look = look
         width, height = self.sheet_size()
         fits = min(self.width() / look.px(width + 4), self.height() / look.px(height + 4))
         self._look = look.spread(min(max(fits, 1.0), max(look.text_scale, 1.0)))
@@ -67,7 +67,7 @@ class Overlay(QWidget):
         parent = self.parentWidget()
         if parent is not None:
             self.resize(parent.size())
-        self.lay_out()
+        self.set_look(self._window_look)  # what it holds may have changed
         self.show()
         self.raise_()
         self.setFocus()

@@ -104,6 +104,14 @@ class Pad(QAbstractButton):
             self.resize(self.sizeHint())
         self.update()
 
+    def set_key(self, key: str) -> None:
+        """Another key does it."""
+        if key != self._key:
+            self._key = key
+            self.setToolTip(f"{self._tip or self.text()}  ({key or 'Tab, then Enter'})")
+            self.resize(self.sizeHint())
+            self.update()
+
     @property
     def key(self) -> str:
         """Name of its key; empty for none."""

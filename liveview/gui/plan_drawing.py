@@ -40,6 +40,8 @@ class RigDrawing(QWidget):
 
     dragged = pyqtSignal(str, float)
     """A part was moved: its key and distance in metres."""
+    let_go = pyqtSignal()
+    """The drag is over."""
 
     def __init__(self, field: Callable[[str, QWidget], ValueField], parent: QWidget) -> None:
         super().__init__(parent)
@@ -358,6 +360,7 @@ class RigDrawing(QWidget):
         if self._drag is not None:
             self._drag = None
             self._arrange()
+            self.let_go.emit()
 
 
 _LARGE = {"rig.mirror_diameter_m", "rig.focal_length_m"}

@@ -116,15 +116,21 @@ class ValueField(QLineEdit):
             self.setText(self._value)
 
     def event(self, event: QEvent | None) -> bool:
-        """Keys that edit a number are not the window's short-cuts while it has the focus."""
+        """Keys that edit a number are not the window's short-cuts while it has the focus.
+
+        Ctrl+Z undoes letters; where none were typed it is the page's.
+        """
         if (
             event is not None
             and event.type() == QEvent.Type.ShortcutOverride
             and isinstance(event, QKeyEvent)
-            and not event.modifiers() & Qt.KeyboardModifier.ControlModifier
         ):
-            event.accept()
-            return True
+            if not event.modifiers() & Qt.KeyboardModifier.ControlModifier:
+                event.accept()
+                return True
+            if event.key() == Qt.Key.Key_Z and not self.isModified():
+                event.ignore()
+                return True
         return super().event(event)
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:

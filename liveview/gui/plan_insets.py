@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from PyQt6.QtCore import QPointF, QRectF, Qt, pyqtSignal
+from PyQt6.QtCore import QEvent, QPointF, QRectF, Qt, pyqtSignal
 from PyQt6.QtGui import (
     QKeyEvent,
     QMouseEvent,
@@ -26,6 +26,11 @@ from liveview.optics.plan import Plan
 from liveview.units import length_text, number_text
 
 FieldMaker = Callable[[str, QWidget], ValueField]
+
+OWN_KEYS = (
+    *(Qt.Key.Key_Left, Qt.Key.Key_Right, Qt.Key.Key_Up, Qt.Key.Key_Down),
+    *(Qt.Key.Key_Return, Qt.Key.Key_Enter),
+)
 
 HEAD_STEPS = 4.0
 """Height of an inset's heading."""
@@ -65,6 +70,18 @@ class Inset(QWidget):
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         self.arrange()
+
+    def event(self, event: QEvent | None) -> bool:
+        """Arrow keys and Enter are the panel's own while it has the focus, not the page's."""
+        if (
+            isinstance(event, QKeyEvent)
+            and event.type() == QEvent.Type.ShortcutOverride
+            and event.key() in OWN_KEYS
+            and event.modifiers() == Qt.KeyboardModifier.NoModifier
+        ):
+            event.accept()
+            return True
+        return super().event(event)
 
     def arrange(self) -> None:
         """Place the fields."""
@@ -223,7 +240,6 @@ class BladeInset(Inset):
         image = self.fields["lamp.image_width_m"]
         self.label(p, image, after="wide")
         x = image.x() + look.px(0.2)
-        y = image.y() + image.height() / 2 + look.px(5.0)
         travel = plan.figure("travel_per_percent").value or 0.0
         axial = plan.figure("axial_tolerance").value or 0.0
         shift = plan.rig.arm_sum_m * plan.expected.flow.angle_rad
@@ -232,10 +248,16 @@ class BladeInset(Inset):
             (f"\u00b1 {length_text(axial, unit, 2)}", "along the axis"),
             (f"\u00b1 {number_text(shift * 1e6, 2)} \u00b5m", "moved by flow"),
         )
-        for k, (figure, words) in enumerate(rows):
-            line = QPointF(x, y + k * look.px(4.9))
-            ink.small_text(p, look, line, figure, colour=COLOURS.text, size=Type.BODY)
-            ink.small_text(p, look, line + QPointF(0, look.px(2.1)), words)
+        for (y, below), (figure, words) in zip(self.note_rows(), rows, strict=True):
+            ink.small_text(p, look, QPointF(x, y), figure, colour=COLOURS.text, size=Type.BODY)
+            ink.small_text(p, look, QPointF(x, below), words)
+
+    def note_rows(self) -> list[tuple[float, float]]:
+        """Middles of the three figures and of the words below each, pixels."""
+        look, image = self.look, self.fields["lamp.image_width_m"]
+        top = image.y() + image.height() / 2 + max(look.px(5.0), 2.0 * look.text_px)
+        below, row = max(look.px(2.1), 1.1 * look.text_px), max(look.px(4.9), 2.35 * look.text_px)
+        return [(top + k * row, top + k * row + below) for k in range(3)]
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:
         """An arrow key brings the blade in from that side; Enter changes the lamp's shape."""

@@ -5,6 +5,7 @@ Nothing here touches the running session until "Use this rig" hands the settings
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from PyQt6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PyQt6.QtWidgets import QFileDialog, QWidget
 
 from liveview.errors import LiveviewError
+from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Line, Lines
 from liveview.gui.marks import choice_mark, notice_mark
 from liveview.gui.pad import Pad
@@ -21,13 +23,13 @@ from liveview.gui.plan_drawing import RigDrawing
 from liveview.gui.plan_fields import ValueField
 from liveview.gui.plan_insets import BladeInset, CameraInset
 from liveview.gui.plan_ruler import Ruler
+from liveview.gui.plan_setups import file_name, handed_over, shipped_setups, short_name
 from liveview.gui.plan_values import SPOTS, Spot, changed, nudged, read, shown
 from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.words import DASH
 from liveview.model import Side
 from liveview.optics.plan import Plan, make_plan
-from liveview.settings import Settings, file_key, load_settings, save_settings
-from liveview.shipped import shipped_folder
+from liveview.settings import Settings, Show, file_key, load_settings, save_settings
 
 KINDS = {
     "one mirror": "Lamp and blade side by side near the mirror's centre of curvature",
@@ -40,21 +42,7 @@ LAMPS = {
     "round": "A pinhole or a bare chip: the same for every direction of the blade",
 }
 
-USED = {
-    "rig": None,
-    "lamp": None,
-    "expect": None,
-    "blade": None,
-    "camera": (
-        "lens_focal_length_m",
-        "f_number",
-        "sensor_width_m",
-        "sensor_height_m",
-        "distance_from_blade_m",
-    ),
-}
-"""What "Use this rig" hands over: whole sections, or some of their values. What the camera is and
-how it is set stays as it is in the session."""
+GROUP = "Plan"
 
 SHOWN_CAUTIONS = 3
 BACK_STEPS = 100
@@ -65,6 +53,11 @@ _SPOTS = {spot.key: spot for spot in SPOTS}
 
 class PlanPage(QWidget):
     """Everything about planning a rig."""
+
+    KEY_GROUPS = ("Pages", "Window", GROUP)
+
+    ANSWER_SHARE = 0.58
+    """Of the window's width for a short answer: nothing round stands in its way here."""
 
     used = pyqtSignal(object)
     """The session's settings with this rig in them."""
@@ -77,6 +70,7 @@ class PlanPage(QWidget):
         self._session_settings = settings or Settings()
         self._settings = self._session_settings
         self._before: list[Settings] = []
+        self._dragging = False
         self._plan: Plan | None = None
         self._impossible = self._culprit = ""
         self._fields: dict[str, ValueField] = {}
@@ -103,7 +97,7 @@ class PlanPage(QWidget):
         self.open_pad = Pad("Open", tip="Read a rig from a settings file", parent=self)
         self.back_pad = Pad("Take back", tip="Undo the last change of this plan", parent=self)
         self.setup_pads = {
-            path: Pad(_short(name), tip=f"Begin with: {name}", parent=self)
+            path: Pad(short_name(name), tip=f"Begin with: {name}", parent=self)
             for path, name in ((path, load_settings(path).rig.name) for path in shipped_setups())
         }
 
@@ -118,7 +112,8 @@ class PlanPage(QWidget):
         self.save_pad.clicked.connect(self._ask_save)
         self.open_pad.clicked.connect(self._ask_open)
         self.back_pad.clicked.connect(self.take_back)
-        self.drawing.dragged.connect(self.set_value)
+        self.drawing.dragged.connect(self._drag_to)
+        self.drawing.let_go.connect(self._let_go)
         self.blade.side_chosen.connect(self.choose_side)
         self.blade.shape_pressed.connect(self._other_shape)
         self.ruler.flow_chosen.connect(self.choose_flow)
@@ -136,6 +131,44 @@ class PlanPage(QWidget):
         chain += [self._fields[spot.key] for spot in SPOTS]
         for one, other in pairwise(chain):
             QWidget.setTabOrder(one, other)
+
+    def own_actions(self) -> tuple[Action, ...]:
+        """What can be done here, for the window's key map.
+
+        The keys of numbers do here what they do inside a number.
+        """
+
+        return (
+            Action("plan use", ("U",), "Use this rig", GROUP, self.use_pad.click),
+            Action("plan open", ("Ctrl+O",), "Open a set-up", GROUP, self.open_pad.click),
+            Action("plan save", ("Ctrl+S",), "Save as", GROUP, self.save_pad.click),
+            Action("plan back", ("Ctrl+Z",), "Take back the last change", GROUP, self.take_back),
+            Action("plan next", ("Tab",), "Next number", GROUP, self._next_number),
+            Action("plan before", ("Shift+Tab",), "Number before", GROUP, self._number_before),
+            Action("plan more", ("Up",), "More of it", GROUP, partial(self._turn_number, 1)),
+            Action("plan less", ("Down",), "Less of it", GROUP, partial(self._turn_number, -1)),
+        )
+
+    def make_pads(self, keys: KeyMap) -> None:
+        """Show the keys on the pads, once the actions are in the window's key map."""
+        pads = {"use": self.use_pad, "open": self.open_pad, "save": self.save_pad}
+        for name, pad in (pads | {"back": self.back_pad}).items():
+            pad.set_key(keys[f"plan {name}"].key)
+        self.lay_out()
+
+    def _next_number(self) -> None:
+        self.focusNextPrevChild(True)
+
+    def _number_before(self) -> None:
+        self.focusNextPrevChild(False)
+
+    def _turn_number(self, steps: int) -> None:
+        """Without a number in hand there is nothing to turn."""
+        there = self.focusWidget()
+        if isinstance(there, ValueField):
+            self.turn(there.spot.key, steps)
+        else:
+            self.said.emit("Take a number with Tab first.")
 
     # --- what others ask
 
@@ -160,10 +193,11 @@ class PlanPage(QWidget):
 
     def set_settings(self, settings: Settings) -> None:
         """The session's settings changed; the paper follows unless it was drawn on."""
-        untouched = self._settings == self._session_settings
+        whole = self._settings == self._session_settings
+        in_use = self._in_use()
         self._session_settings = settings
-        if untouched:
-            self._settings = settings
+        if whole or in_use:
+            self._settings = settings if whole else handed_over(self._settings, settings)
             self._refresh()
 
     # --- what the user does
@@ -195,6 +229,17 @@ class PlanPage(QWidget):
             self._take(changed(self._settings, _SPOTS[key], value))
         except LiveviewError as error:
             self.said.emit(str(error))
+
+    def _drag_to(self, key: str, value: float) -> None:
+        """A drag is one change, however many places it goes through."""
+        before = self._before
+        self.set_value(key, value)
+        if self._dragging:
+            self._before = before
+        self._dragging = self._dragging or self._before is not before
+
+    def _let_go(self) -> None:
+        self._dragging = False
 
     def choose_kind(self, kind: str) -> None:
         """One mirror, two, or lenses; distances that belong to the other kind are let go."""
@@ -245,19 +290,13 @@ class PlanPage(QWidget):
         except LiveviewError as error:
             self.said.emit(str(error))
             return
-        taken = handed_over(self._settings, loaded)
-        cam = loaded.camera
-        self._take(
-            taken.replaced(
-                "camera", width=cam.width, height=cam.height, exposure_s=cam.exposure_s
-            ).replaced("enhance", average_frames=loaded.enhance.average_frames)
-        )
+        self._take(loaded.replaced("screen", **self._session_settings.screen.model_dump()))
 
     def save_setup(self, path: Path) -> None:
-        """Write what is on the paper to a file."""
+        """Write what is on the paper to a file; a show of the session is no part of a rig."""
         target = path if path.suffix else path.with_suffix(".toml")
         try:
-            save_settings(self._settings, target)
+            save_settings(self._settings.replaced("show", **Show().model_dump()), target)
         except LiveviewError as error:
             self.said.emit(str(error))
             return
@@ -267,6 +306,7 @@ class PlanPage(QWidget):
         dialog = self._dialog("Save the set-up", QFileDialog.FileMode.AnyFile)
         dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
         dialog.setDefaultSuffix("toml")
+        dialog.selectFile(file_name(self._settings.rig.name))
         dialog.fileSelected.connect(lambda name: self.save_setup(Path(name)))
         dialog.open()
 
@@ -344,11 +384,15 @@ class PlanPage(QWidget):
         for shape, pad in self.shape_pads.items():
             pad.set_state(mark=choice_mark(shape == lamp.shape), on=shape == lamp.shape)
         for pad in self.setup_pads.values():
-            pad.set_state(on=_short(rig.name) == pad.text())
-        in_use = handed_over(self._session_settings, self._settings) == self._session_settings
+            pad.set_state(on=short_name(rig.name) == pad.text())
+        in_use = self._in_use()
         self.use_pad.set_state(
             mark=choice_mark(in_use), on=not in_use, title="In use" if in_use else "Use this rig"
         )
+
+    def _in_use(self) -> bool:
+        """The session works with the rig on the paper."""
+        return handed_over(self._session_settings, self._settings) == self._session_settings
 
     def _refresh_cautions(self) -> None:
         concerned = {self._culprit} if self._impossible else set()
@@ -433,27 +477,6 @@ class PlanPage(QWidget):
         p = QPainter(self)
         p.fillRect(self.rect(), COLOURS.ground)
         p.end()
-
-
-def shipped_setups() -> list[Path]:
-    """The set-ups that come with the program."""
-    return sorted(shipped_folder("configs").glob("*.toml"))
-
-
-def handed_over(session: Settings, paper: Settings) -> Settings:
-    """The session's settings with the rig of the paper in them."""
-    settings = session
-    for section, names in USED.items():
-        values = getattr(paper, section).model_dump(by_alias=False)
-        if names is not None:
-            values = {name: values[name] for name in names}
-        settings = settings.replaced(section, **values)
-    return settings.replaced("catch", mic_distance_m=paper.catch.mic_distance_m)
-
-
-def _short(name: str) -> str:
-    """A set-up's name up to its first comma."""
-    return name.split(",", maxsplit=1)[0]
 
 
 def _file_key(spot: Spot) -> str:

@@ -18,7 +18,7 @@ from liveview.gui.plan_insets import HEAD_STEPS, FieldMaker, Inset
 from liveview.gui.theme import COLOURS, Type, Weight, faded
 from liveview.optics.deflection import SEEN_BY_EYE
 from liveview.optics.plan import Plan
-from liveview.optics.visibility import Verdict, Visibility
+from liveview.optics.visibility import Verdict, Visibility, verdict_words, whole_words
 from liveview.units import number_text, rad_to_arcsec
 
 LEAST, MOST = 0.05, 500.0
@@ -33,12 +33,17 @@ SCALE_STEPS = 3.4
 SNR_WORDS, FRAMES_WORDS = "open picture over its noise", "frames averaged"
 
 
-def _cuts(seen: Visibility) -> str:
-    """At which uncut fractions a flow is seen whole."""
-    if seen.uncut_from is None or seen.uncut_to is None:
-        return "whole at no cut"
-    low, high = round(seen.uncut_from * 100), round(seen.uncut_to * 100)
-    return f"whole with {low} to {high} % uncut"
+TIP = "Press the flow that is expected  (Tab, \u2191 \u2193)"
+
+
+def reason_words(seen: Visibility) -> str:
+    """What its sign means, for the tool tip."""
+    if seen.verdict is Verdict.PERHAPS and seen.below_diffraction:
+        return (
+            f"{seen.flow.name}: perhaps. It bends light enough to be seen, but by less than "
+            "diffraction spreads light from something of its size: no figure can be promised."
+        )
+    return f"{seen.flow.name}: {verdict_words(seen)}"
 
 
 class Ruler(Inset):
@@ -52,7 +57,8 @@ class Ruler(Inset):
     def __init__(self, field: FieldMaker, parent: QWidget) -> None:
         super().__init__(field, parent)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self.setToolTip("Press the flow that is expected  (Tab, \u2191 \u2193)")
+        self.setMouseTracking(True)
+        self.setToolTip(TIP)
 
     def heading(self) -> str:
         """With the uncut fraction it is for."""
@@ -64,7 +70,10 @@ class Ruler(Inset):
     def _lane(self) -> QRectF:
         """The ruler's box: rows of flows below, its scale above."""
         look = self.look
-        left = look.px(NAME_STEPS)
+        font = look.font(Type.SMALL, Weight.STRONG)
+        flows = () if self.plan is None else self.plan.flows
+        longest = max((text_width(font, seen.flow.name) for seen in flows), default=0.0)
+        left = max(look.px(NAME_STEPS), longest + look.px(1.8))
         top = look.px(HEAD_STEPS + SCALE_STEPS)
         rows = 10 if self.plan is None else len(self.plan.flows)
         right = self.width() - look.px(FIGURE_STEPS)
@@ -94,7 +103,7 @@ class Ruler(Inset):
             self._paint_flow(p, seen, k, seen is plan.expected)
         self._paint_legend(p)
         self.label(p, self.fields["expect.open_snr"], before=SNR_WORDS)
-        words = _cuts(plan.expected)
+        words = whole_words(plan.expected)
         look, y = self.look, self._lane().bottom() + self.look.px(5.2)
         right = QPointF(self.width() - look.px(0.8), y)
         ink.small_text(p, look, right, words, colour=COLOURS.text, align=1.0)
@@ -203,7 +212,7 @@ class Ruler(Inset):
         x, y = look.px(1.2), self._lane().bottom() + look.px(8.6)
         for verdict, words in (
             (Verdict.YES, "seen"),
-            (Verdict.PERHAPS, "perhaps"),
+            (Verdict.PERHAPS, "perhaps: faint, or diffraction"),
             (Verdict.NO, "lost in the noise"),
             (Verdict.BEYOND, "beyond the range"),
         ):
@@ -213,12 +222,20 @@ class Ruler(Inset):
             )
             x += look.px(2.2)
 
+    def flow_at(self, y: float) -> Visibility | None:
+        """The flow whose row is at this height."""
+        flows = () if self.plan is None else self.plan.flows
+        row = math.floor((y - self._lane().top()) / self.look.px(ROW_STEPS))
+        return flows[row] if 0 <= row < len(flows) else None
+
+    def mouseMoveEvent(self, event: QMouseEvent | None) -> None:
+        seen = None if event is None else self.flow_at(event.position().y())
+        self.setToolTip(TIP if seen is None else f"{reason_words(seen)}\n{TIP}")
+
     def mousePressEvent(self, event: QMouseEvent | None) -> None:
-        if event is None or self.plan is None:
-            return
-        row = (event.position().y() - self._lane().top()) / self.look.px(ROW_STEPS)
-        if 0 <= row < len(self.plan.flows):
-            self.flow_chosen.emit(self.plan.flows[int(row)].flow.name)
+        seen = None if event is None else self.flow_at(event.position().y())
+        if seen is not None:
+            self.flow_chosen.emit(seen.flow.name)
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:
         """Up and down choose the flow before or after."""

@@ -127,6 +127,11 @@ class ShowDesk(QObject):
         return self.gain.on
 
     @property
+    def live(self) -> Reading | None:
+        """The newest live reading."""
+        return self._live
+
+    @property
     def stalled(self) -> bool:
         """No new picture comes."""
         if self._live is None:

@@ -35,6 +35,11 @@ class CornerDrawing:
         """Where the blade stands."""
         self._explanation.set_reading(reading)
 
+    def begin(self) -> None:
+        """From the beginning of the story."""
+        self._explanation.begin()
+        self._pixels = None
+
     def pixels(self, width: int, height: int) -> Bytes | None:
         """The present moment, uint8 (height, width, 4); None in too small a place."""
         if width < SMALLEST[0] or height < SMALLEST[1]:
@@ -43,7 +48,7 @@ class CornerDrawing:
         fits = self._pixels is not None and self._pixels.shape[:2] == (height, width)
         if not fits or now - self._drawn_s >= EVERY_S:
             self._drawn_s = now
-            image = self._explanation.picture(width, height)
+            image = self._explanation.picture(width, height, far=True)
             bits = image.constBits()
             assert bits is not None
             bits.setsize(image.sizeInBytes())

@@ -56,8 +56,9 @@ DEEDS = (
 TAKEN = (
     *("F1", "F2", "F3", "F4", "F5", "F6", "F7", "F8", "F11", "?", "S"),
     *("Escape", "Ctrl+Q", "Shift+F1", "Ctrl+P"),
+    *("Ctrl+O", "Y", "K"),
 )
-"""Keys of the window and its pages."""
+"""Keys of the window and its pages, and those of the Show page's sheets."""
 
 
 _ALSO = {"pageup": "PgUp", "pagedown": "PgDown", "period": ".", "full stop": "."}

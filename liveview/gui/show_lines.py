@@ -11,7 +11,7 @@ from liveview.gui.show_desk import ShowDesk
 from liveview.gui.show_words import state_words
 from liveview.gui.theme import COLOURS, Type, Weight
 from liveview.gui.words import THIN, first_up, lost_line, warnings
-from liveview.model import SessionStatus
+from liveview.model import Reading, SessionStatus
 from liveview.settings import Caption
 
 
@@ -51,7 +51,7 @@ def seen_words(desk: ShowDesk, elapsed_s: float | None) -> str:
         parts.append("spotlight")
     if desk.boosted:
         parts.append("more gain")
-    if elapsed_s is not None and elapsed_s >= 60:
+    if desk.stage.running and elapsed_s is not None and elapsed_s >= 60:
         parts.append(f"on for {elapsed_s // 60:.0f}{THIN}min")
     return ", ".join(parts)
 
@@ -63,6 +63,7 @@ def caption_lines(board: Board) -> list[Line]:
         return [
             Line("No captions", Type.LEAD, Weight.STRONG, gap=0.0),
             Line("They stand in a show file:", colour=COLOURS.quiet),
+            Line("open one, or start with", colour=COLOURS.quiet),
             Line("liveview --show NAME", weight=Weight.FIRM),
         ]
     now = board.caption
@@ -115,18 +116,25 @@ def screen_lines(stage: Stage) -> list[Line]:
 def guard_lines(desk: ShowDesk) -> list[Line]:
     """What the flash guard does."""
     headline, below = desk.guard_words()
-    calm = desk.frame.guarded and desk.log.share == 1.0
-    colour = COLOURS.text if calm else COLOURS.ember
-    mark = None if calm else notice_mark
+    on = desk.frame.guarded
+    colour = COLOURS.text if on else COLOURS.ember
+    mark = None if on else notice_mark
     return [
         Line(headline, Type.BODY, Weight.STRONG, colour, gap=0.0, mark=mark),
         Line(below, Type.SMALL, colour=COLOURS.quiet),
     ]
 
 
-def fault_lines(status: SessionStatus, own_words: tuple[str, ...]) -> list[Line]:
-    """Faults: for the presenter's eyes only."""
-    words = [state_words(status), *warnings(status, own_words)[:2]]
+MOST_FAULTS = 3
+
+
+def fault_lines(
+    status: SessionStatus, own_words: tuple[str, ...], newest: Reading | None = None
+) -> list[Line]:
+    """Faults, and what the newest picture says of itself: for the presenter's eyes only."""
+    of_picture = () if newest is None else newest.words
+    told = warnings(status, (*own_words, *of_picture))[: MOST_FAULTS - 1]
+    words = [state_words(status, seen=newest is not None), *told]
     lines = [Line(first_up(word), Type.SMALL, mark=notice_mark) for word in words if word]
     if status.counters.lost_source + status.counters.lost_ring:
         lines.append(Line(lost_line(status), Type.SMALL))

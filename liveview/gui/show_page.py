@@ -9,10 +9,11 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from functools import partial
+from pathlib import Path
 
 from PyQt6.QtCore import Qt
 from PyQt6.QtGui import QHideEvent, QResizeEvent, QShowEvent
-from PyQt6.QtWidgets import QWidget
+from PyQt6.QtWidgets import QFileDialog, QWidget
 
 from liveview.errors import BadRequest
 from liveview.gui.around import free_width, put
@@ -42,6 +43,8 @@ from liveview.gui.window import Window
 from liveview.gui.words import seconds
 from liveview.model import SessionStatus
 from liveview.settings import Settings
+from liveview.shipped import shipped_folder
+from liveview.shows import show_over
 
 SIDE_STEPS = 40.0
 WORDS_S = 0.1
@@ -69,6 +72,15 @@ ONLY_HERE = ("guard",)
 """Deeds that need a sheet: not in front of the audience."""
 
 
+_ACTIONS = {"card": "key card"}
+"""Pads whose action is not one of the show's own."""
+
+
+def _in_front(actions: tuple[Action, ...]) -> tuple[Action, ...]:
+    """What can be done in front of the audience."""
+    return tuple(action for action in actions if action.name.split(" ", 1)[1] not in ONLY_HERE)
+
+
 class ShowPage(QWidget):
     """Everything that a presenter reads and does.
 
@@ -88,6 +100,7 @@ class ShowPage(QWidget):
         clock: Callable[[], float] = time.perf_counter,
     ) -> None:
         super().__init__(window)
+        self._window = window
         self._bridge = bridge
         self._clock = clock
         self._look = Look()
@@ -109,7 +122,7 @@ class ShowPage(QWidget):
         self._chores = self._make_chores()
         self._audience_keys = KeyMap(
             [
-                *(a for a in self.actions_here if a.name.split(" ", 1)[1] not in ONLY_HERE),
+                *_in_front(self.actions_here),
                 Action("leave", ("Escape",), "Back to the presenter", GROUP, self._leave),
             ]
         )
@@ -149,6 +162,7 @@ class ShowPage(QWidget):
             *self.actions_here,
             Action("show guard yes", ("Y",), "Yes, the guard off", GROUP, self.sheet.agree),
             Action("show cautions", ("K",), "Cautions for flashes", GROUP, self.toggle_cautions),
+            Action("show open", ("Ctrl+O",), "Open a show", GROUP, self.ask_show),
         )
 
     def _connect(self) -> None:
@@ -172,6 +186,7 @@ class ShowPage(QWidget):
             self._pad("card", "Key card", keys["key card"])
         self._pad("guard", "Guard", keys["show guard"])
         self._pad("cautions", "Cautions", keys["show cautions"])
+        self._pad("open", "Open a show", keys["show open"])
         self.sheet.raise_()
         self._refresh()
 
@@ -194,6 +209,40 @@ class ShowPage(QWidget):
         """The cautions in full, or back."""
         if not self._close_sheet():
             self.sheet.ask(False)
+
+    def ask_show(self) -> None:
+        """Ask which show to open; the shipped ones are where it begins to look."""
+        folder = str(shipped_folder("configs") / "shows")
+        dialog = QFileDialog(self.window(), "Open a show", folder, "Shows (*.toml)")
+        dialog.setFileMode(QFileDialog.FileMode.ExistingFile)
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.fileSelected.connect(self.open_show)
+        dialog.open()
+
+    def open_show(self, path: str) -> None:
+        """Go on with another show: its captions, keys and view, and its source if it names one."""
+        before = self._bridge.settings
+        try:
+            settings = show_over(path, before)
+            keys = keys_for(settings.show.keys)
+        except BadRequest as error:
+            self._bridge.said.emit(str(error))
+            return
+        self._use_keys(keys)
+        self._window.use_settings(settings)
+        source = settings.camera.source
+        if source and (source != self._bridge.address or settings.camera != before.camera):
+            self._bridge.open(source)
+        self._bridge.said.emit(f"Show: {settings.show.title or Path(path).stem}")
+
+    def _use_keys(self, keys: dict[str, tuple[str, ...]]) -> None:
+        """Other keys for the same deeds, here, on the pads and on the audience's window."""
+        self.key_words = ""
+        self.actions_here = self._actions(keys)
+        self._window.keys.replace(self.actions_here)
+        self._audience_keys.replace(_in_front(self.actions_here))
+        for name, pad in self.pads.items():
+            pad.set_key(self._window.keys[_ACTIONS.get(name, f"show {name}")].key)
 
     def _leave(self) -> None:
         """Back from the full screen: off it where it covers this window."""
@@ -274,7 +323,7 @@ class ShowPage(QWidget):
         self.screens.show_lines(screen_lines(stage))
 
     def _refresh_guard(self) -> None:
-        faults = fault_lines(self._status, self._bridge.words)
+        faults = fault_lines(self._status, self._bridge.words, self.desk.live)
         self.guard.show_lines([*faults, *guard_lines(self.desk)])
 
     def _refresh_captions(self) -> None:
@@ -373,6 +422,7 @@ class ShowPage(QWidget):
         self._row(("view",), px(62.5))
         self._row(tuple(WORD_PADS), px(66.7))
         self._row((*MORE_PADS, "card"), px(70.9))
+        self._row(("open",), px(75.1))
         self._row(tuple(SCREEN_PADS), base - px(4))
         pad = self.pads["cautions"]
         pad.move(round(width - px(1.5) - pad.width()), round(self.height() - px(5)))

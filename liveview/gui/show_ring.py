@@ -158,18 +158,20 @@ def _flashes(p: QPainter, g: ShowGeometry, look: Look, v: ShowValues) -> None:
     """One cell for each flash that is allowed, one for more."""
     cells = FLASHES_PER_SECOND + 1
     sweep = 2 * FLASH_HALF / cells
+    # With the guard on what would be one too many does not reach the audience.
+    beyond = COLOURS.brass_dim if v.guarded else COLOURS.ember
     for cell in range(cells):
         over = cell == FLASHES_PER_SECOND
         start = 180.0 + FLASH_HALF - (cell + 1) * sweep + 0.6
         path = sector(g.centre, g.band_in + look.px(0.9), g.band_out, start, sweep - 1.2)
         lit = v.flashes > cell or (over and v.softened)
-        colour = COLOURS.ember if over else COLOURS.brass
+        colour = beyond if over else COLOURS.brass
         if lit:
             p.fillPath(path, colour)
         else:
             p.fillPath(path, faded(COLOURS.line, 0.45))
         p.setBrush(Qt.BrushStyle.NoBrush)
-        p.setPen(pen(COLOURS.ember if over else COLOURS.tick, look.line(1.2)))
+        p.setPen(pen(beyond if over else COLOURS.tick, look.line(1.2)))
         p.drawPath(path)
     p.setFont(look.font(Type.SMALL, Weight.PLAIN if v.guarded else Weight.STRONG))
     p.setPen(COLOURS.quiet if v.guarded else COLOURS.ember)

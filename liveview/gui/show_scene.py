@@ -42,6 +42,7 @@ class SceneMaker:
         self._board = board
         self._clock = clock
         self._drawing = CornerDrawing(clock)
+        self._drawn = False
         self._legend = CalmLegend()
 
     def set_rig(self, settings: Settings) -> None:
@@ -65,6 +66,9 @@ class SceneMaker:
         board = self._board
         x, y = board.spot
         drawing = None
+        if board.drawing_on and not self._drawn:
+            self._drawing.begin()
+        self._drawn = board.drawing_on
         if board.drawing_on:
             size = round(drawing_box.width()), round(drawing_box.height())
             drawing = self._drawing.pixels(*size)

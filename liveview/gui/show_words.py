@@ -94,9 +94,16 @@ STILL = {
 }
 
 
-def state_words(status: SessionStatus) -> str:
-    """What is wrong with the source, for the presenter; empty when pictures come."""
-    return STILL.get(status.state, "")
+def state_words(status: SessionStatus, *, seen: bool = False) -> str:
+    """What is wrong with the source, for the presenter; empty when pictures come.
+
+    ``seen``: there is a last picture, which stays while a source that stalled is opened again.
+    """
+    again = seen and status.state is SessionState.OPENING
+    return STILL.get(SessionState.STALLED if again else status.state, "")
+
+
+WHY = "One flash more than three in a second would be too many; less gain calms it."
 
 
 class GuardLog:
@@ -132,10 +139,11 @@ class GuardLog:
         if not on:
             now = "Over the limits at this moment." if over else recent + "."
             return "Flash guard is OFF", now
-        if self._share == 0.0:
-            return "Flash guard holds the picture", recent + "."
         if self._share < 1.0:
-            return f"Flash guard softens to {100 * self._share:.0f}{THIN}%", recent + "."
+            does = "holds the picture"
+            if self._share > 0.0:
+                does = f"softens to {100 * self._share:.0f}{THIN}%"
+            return f"Flash guard {does}", WHY
         if self._touched:
             held = sum(1 for _, share in self._touched if share == 0.0)
             softened = len(self._touched) - held

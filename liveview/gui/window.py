@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Sequence
 from functools import partial
 
-from PyQt6.QtCore import QRectF, QTimer
+from PyQt6.QtCore import QRectF, Qt, QTimer
 from PyQt6.QtGui import QCloseEvent, QIcon, QPainter, QPaintEvent, QResizeEvent, QShowEvent
 from PyQt6.QtWidgets import QWidget
 
@@ -80,7 +80,7 @@ class Window(QWidget):
         self.answer = Lines(parent=self)
         self.panels = Panels(self, self.controls.set)
         self.sources = SourceDialog(bridge.supplies.scenes, bridge.supplies.look_for_cameras, self)
-        self.key_sheet = KeySheet(self.keys, self)
+        self.key_sheet = KeySheet(self.keys, self.key_pages, self)
         self.clock_sheet = ClockSheet(self)
         self.helps = Helps(self, self.keys, self.key_pages, self.say)
         self.helps.set_settings(bridge.settings)
@@ -264,13 +264,11 @@ class Window(QWidget):
         elif self.page.dial.picture.whole:
             self.page.dial.picture.show_whole(False)
         elif self.isFullScreen():
-            self.showNormal()
+            self._full_screen()
 
     def _full_screen(self) -> None:
-        if self.isFullScreen():
-            self.showNormal()
-        else:
-            self.showFullScreen()
+        # A maximized window is maximized again afterwards.
+        self.setWindowState(self.windowState() ^ Qt.WindowState.WindowFullScreen)
 
     def _open(self, address: str) -> None:
         self._frozen_since = None
@@ -348,6 +346,7 @@ class Window(QWidget):
         """A short answer to something the user did."""
         self._answer_until = self._clock() + ANSWER_S
         self.answer.show_lines([Line(words, weight=Weight.FIRM, colour=COLOURS.text)])
+        self._place_answer()
         self.answer.raise_()
 
     def _show_chip(self) -> None:
@@ -384,13 +383,19 @@ class Window(QWidget):
             QRectF(width - look.px(2) - room, look.px(1.6), room, look.px(6.6)).toRect()
         )
         self.answer.set_look(look)
-        room = self.page.free_width(0, look.px(8))
-        self.answer.setGeometry(QRectF(look.px(2), look.px(6), room, look.px(5)).toRect())
+        self._place_answer()
         self.panels.lay_out(look, height, self.page.free_width)
         for sheet in (self.sources, self.key_sheet, self.clock_sheet):
             sheet.resize(width, height)
             sheet.set_look(look)
         self.helps.lay_out(width, height, look)
+
+    def _place_answer(self) -> None:
+        """Beside the ring; over more of the width where a page has none."""
+        look = self._look
+        share = getattr(self._book[self.open_page], "ANSWER_SHARE", 0.0) if self._book.names else 0
+        room = max(self.page.free_width(0, look.px(8)), share * self.width())
+        self.answer.setGeometry(QRectF(look.px(2), look.px(5.4), room, look.px(5)).toRect())
 
     def paintEvent(self, event: QPaintEvent | None) -> None:
         p = QPainter(self)

@@ -12,6 +12,9 @@ from liveview.optics.visibility import Verdict, Visibility
 from liveview.settings import Settings
 from liveview.units import ARCSEC_RAD
 
+SQUARE_WITHIN = 0.03
+"""Width over height of a pixel may differ from 1 by so much: data sheets round."""
+
 
 @dataclass(frozen=True, slots=True)
 class Caution:
@@ -33,6 +36,7 @@ def cautions(
 ) -> list[Caution]:
     """Everything to be said about a plan, what stops it first."""
     found = [*_lamp_cautions(settings, rig), *_blade_cautions(settings, rig)]
+    found += _pixel_cautions(settings)
     found += _view_cautions(settings, rig, view)
     found += _flow_cautions(settings, rig, view, expected, speed_m_s)
     return sorted(found, key=lambda caution: not caution.stops)
@@ -142,6 +146,25 @@ def _view_cautions(settings: Settings, rig: RigGeometry, view: View | None) -> l
             )
         )
     return found + _pupil_cautions(settings, rig, view)
+
+
+def _pixel_cautions(settings: Settings) -> list[Caution]:
+    """Sensor and picture that are not of one shape: one of the numbers is of something else."""
+    cam = settings.camera
+    if cam.width is None or cam.height is None:
+        return []
+    wide, high = cam.sensor_width_m / cam.width, cam.sensor_height_m / cam.height
+    if abs(wide / high - 1.0) <= SQUARE_WITHIN:
+        return []
+    return [
+        Caution(
+            "camera.sensor_height",
+            f"a pixel would be {wide * 1e6:.3g} um wide and {high * 1e6:.3g} um high, but cameras "
+            "have square ones: the sensor's size and the picture's do not belong together",
+            f"give the part of the sensor that is read, {_mm(cam.sensor_width_m)} by "
+            f"{_mm(wide * cam.height)}",
+        )
+    ]
 
 
 def _pupil_cautions(settings: Settings, rig: RigGeometry, view: View) -> list[Caution]:

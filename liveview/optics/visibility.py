@@ -22,6 +22,7 @@ from liveview.optics.fronts import normal_shock
 from liveview.optics.gas import GASES, temperature_slope_deflection
 from liveview.optics.plume import gaussian_plume_angle
 from liveview.optics.sound import sound_speed
+from liveview.units import number_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,6 +222,26 @@ def _verdict(signal: float, k: float, beyond: bool, below_diffraction: bool) -> 
     if signal < k or below_diffraction:
         return Verdict.PERHAPS
     return Verdict.YES
+
+
+def verdict_words(seen: Visibility) -> str:
+    """A few words on whether a flow will be seen at the cutoff of the plan."""
+    noise = f"{number_text(seen.signal, 2)} times the noise"
+    if seen.verdict is Verdict.NO:
+        return f"no: {noise}"
+    if seen.verdict is Verdict.BEYOND:
+        return "yes, but beyond the range"
+    if seen.verdict is Verdict.YES:
+        return f"yes: contrast {number_text(seen.contrast, 2)}"
+    return f"perhaps: {'under its diffraction' if seen.below_diffraction else noise}"
+
+
+def whole_words(seen: Visibility) -> str:
+    """At which uncut fractions a flow is seen whole: its sign above the noise, in the range."""
+    if seen.uncut_from is None or seen.uncut_to is None:
+        return "whole at no cut"
+    low, high = round(seen.uncut_from * 100), round(seen.uncut_to * 100)
+    return f"whole with {low} to {high} % uncut"
 
 
 _CUTOFFS = np.linspace(0.05, 0.95, 91)

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from liveview.cli import main
+from liveview.optics.plan import make_plan
+from liveview.optics.visibility import whole_words
 from liveview.settings import load_settings
 from liveview.shipped import shipped_folder
 
@@ -152,3 +154,20 @@ def test_save_where_nothing_can_be_written(
     (tmp_path / "file").write_text("", encoding="utf-8")
     assert main(["plan", "--save", str(tmp_path / "file" / "mine.toml")]) == 4
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_it_says_when_a_flow_is_seen_whole_as_the_plan_page_does(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    lines = plan(capsys, "--setup", "small-telescope-mirror").splitlines()
+    breath = next(line for line in lines if line.strip().startswith("breath"))
+    seen = next(
+        seen
+        for seen in make_plan(
+            load_settings(shipped_folder("configs") / "small-telescope-mirror.toml")
+        ).flows
+        if seen.flow.name == "breath"
+    )
+    assert f"whole {breath.split('  ')[-1].strip()}" == whole_words(seen)
+    assert "% uncut" in breath
+    assert "under its diffraction" in breath

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import subprocess
+import sys
 import threading
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,6 +20,7 @@ import tifffile
 from support import known_recording as rec
 from support.media import write_video
 from support.mjpeg_server import MjpegServer
+from support.program import PROGRAM, environment
 
 from liveview.cli import main
 from liveview.commands.processing.outputs import COLUMNS
@@ -510,3 +514,21 @@ def test_advice_for_a_finished_recording_can_be_followed(clip: Path, tmp_path: P
     (words,) = [words for words in report["warnings"] if "stale" in words]
     assert "--reference" in words
     assert "again" not in words and "-0.00" not in words
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals")
+def test_somebody_at_a_terminal_reads_where_the_report_is(clip: Path, tmp_path: Path) -> None:
+    """On standard error: standard output stays what was asked for."""
+    import pty
+
+    ours, theirs = pty.openpty()
+    command = [*PROGRAM, "process", str(clip), "--out", str(tmp_path / "out"), "--json"]
+    done = subprocess.run(
+        command, stdout=subprocess.PIPE, stderr=theirs, env=environment(), check=True, text=True
+    )
+    os.close(theirs)
+    said = os.read(ours, 65536).decode()
+    os.close(ours)
+    assert str(tmp_path / "out" / "report.json") in said
+    assert json.loads(done.stdout)["schema"] == 1

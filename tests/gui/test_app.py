@@ -6,10 +6,15 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pytest
+from PyQt6.QtCore import QRect
+from PyQt6.QtWidgets import QApplication, QWidget
 from support.program import PROGRAM, environment, show_and_end
 
+from liveview.app import _fit_to_screen
 from liveview.gui.display import display_problem
 
 
@@ -45,6 +50,26 @@ def test_a_display_that_does_not_answer_is_no_crash() -> None:
 
 def test_a_display_that_answers_is_no_problem(display: str) -> None:
     assert display_problem() is None
+
+
+@pytest.mark.parametrize(
+    ("room", "size", "fills"),
+    [
+        (QRect(0, 0, 2560, 1440), (1440, 900), False),
+        (QRect(0, 0, 1280, 800), (1280, 800), True),
+        (QRect(0, 30, 1920, 900), (1440, 900), True),
+        (QRect(0, 0, 1440, 2000), (1440, 900), True),
+    ],
+)
+def test_the_frame_hangs_over_no_edge_of_the_screen(
+    app: QApplication, room: QRect, size: tuple[int, int], fills: bool
+) -> None:
+    """Where a title bar would have no place, the window manager fills the screen with it."""
+    screen = SimpleNamespace(availableGeometry=lambda: room)
+    window = QWidget()
+    _fit_to_screen(window, cast(Any, SimpleNamespace(primaryScreen=lambda: screen)))
+    assert window.isMaximized() is fills
+    assert (window.width(), window.height()) == size
 
 
 @pytest.mark.slow

@@ -214,7 +214,10 @@ def test_the_guards_words() -> None:
     log.note(Guarded(flat, 1.0), 0.0)
     assert log.words(on=True, flashes=0, over=False)[0] == "Flash guard is on"
     log.note(Guarded(flat, 0.35), 1.0)
-    assert "35" in log.words(on=True, flashes=3, over=False)[0]
+    headline, why = log.words(on=True, flashes=3, over=False)
+    assert "35" in headline
+    assert "One flash more than three" in why
+    assert "allowed" not in why, "nothing that sounds as if all were well"
     log.note(Guarded(flat, 0.0), 1.1)
     assert "holds" in log.words(on=True, flashes=3, over=False)[0]
     log.note(Guarded(flat, 1.0), 2.0)

@@ -6,16 +6,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from PyQt6.QtGui import QImage
+from PyQt6.QtCore import QRectF
+from PyQt6.QtGui import QImage, QPainter
 from PyQt6.QtTest import QTest
 from support.readings import reading
 
+from liveview.gui.audience_scene import places
 from liveview.gui.explain import ExplainWidget, Explanation
-from liveview.gui.explain_ink import mirror_picture
+from liveview.gui.explain_ink import far_layout, mirror_picture, words_size
 from liveview.gui.explain_model import PUFF, STORIES, Air, Moment, RigNow, moment, rig_now
+from liveview.gui.show_board import Board
+from liveview.gui.show_scene import SceneMaker, Source
 from liveview.model import BladeReading, Side
 from liveview.optics.deflection import contrast_from_angle
-from liveview.settings import Settings
+from liveview.settings import Settings, Show
 
 
 class Clock:
@@ -214,3 +218,57 @@ def test_the_widget_moves_only_while_it_is_seen(app: object) -> None:
     assert widget.moving
     widget.hide()
     assert not widget.moving
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (1280, 800), (1920, 1080), (1024, 768), (800, 1200)])
+def test_an_audience_reads_its_words_across_the_room(app: object, size: tuple[int, int]) -> None:
+    """As large as the smallest words beside it, a caption's smallest and the legend's."""
+    at = places(*size, drawing=True)
+    box = QRectF(0, 0, at.drawing.width(), at.drawing.height())
+    there = far_layout(box)
+    parts = (there.rig, there.blade, there.mirror, there.words)
+    for k, part in enumerate(parts):
+        assert box.contains(part)
+        assert not any(part.intersects(other) for other in parts[k + 1 :])
+    paper = QImage(8, 8, QImage.Format.Format_RGB32)
+    painter = QPainter(paper)
+    found = []
+    for number, story in enumerate(STORIES):
+        for t in range(1, round(story.seconds)):
+            now = moment(rig(), number, float(t))
+            found.append(words_size(painter, there, now, story.title))
+    painter.end()
+    assert max(tall for _, tall in found) <= there.words.height()
+    least = 2.4 if size[0] > 1.5 * size[1] else 1.6
+    assert min(text_px for text_px, _ in found) >= least * at.unit
+
+
+def test_it_begins_at_its_beginning_when_it_is_switched_on(app: object) -> None:
+    clock = Clock()
+    board = Board(Show())
+    scenes = SceneMaker(board, clock)
+    begun = Explanation(clock)
+    box, source = QRectF(0, 0, 400, 380), Source(reading())
+    clock.now += STORIES[0].seconds + 3.0
+    scenes.scene(source, box)
+    board.drawing_on = True
+    scenes.scene(source, box)
+    clock.now += 5.0
+    shown = scenes.scene(source, box).drawing
+    begun.set_rig(Settings())
+    begun.begin()
+    clock.now -= 5.0
+    begun.begin()
+    clock.now += 5.0
+    wanted = begun.picture(400, 380, far=True)
+    assert shown is not None
+    assert np.array_equal(shown[..., 2::-1] / 255.0, pixels(wanted))
+    clock.now += STORIES[0].seconds
+    scenes.scene(source, box)
+    board.drawing_on = False
+    scenes.scene(source, box)
+    board.drawing_on = True
+    scenes.scene(source, box)
+    clock.now += 5.0
+    again = scenes.scene(source, box).drawing
+    assert np.array_equal(again, shown)

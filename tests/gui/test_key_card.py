@@ -100,6 +100,20 @@ def test_a_show_files_own_keys_are_on_it(tmp_path: Path, app: object) -> None:
     assert " ".join(words_of(path)).count("F13 PgDown \u2192 Next caption") == 1
 
 
+def test_a_group_that_is_longer_than_its_column_goes_on_under_its_heading(
+    tmp_path: Path, app: object
+) -> None:
+    path = tmp_path / "keys.pdf"
+    first = [an_action(f"thing {k}", f"Ctrl+F{k + 1}") for k in range(20)]
+    long = [an_action(f"other {k}", f"Shift+F{k + 1}") for k in range(35)]
+    write_key_card([KeyGroup("One", "here", first), KeyGroup("Two", "there", long)], path)
+    text = " ".join(words_of(path))
+    again = text.index("Two, continued there")
+    assert text.index("Two there") < text.index("does other 1") < again
+    assert again < text.index("does other 34")
+    assert "One, continued" not in text
+
+
 @pytest.mark.slow
 def test_more_keys_make_smaller_text_and_still_one_page(tmp_path: Path, app: object) -> None:
     path = tmp_path / "keys.pdf"

@@ -5,13 +5,16 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
 from PyQt6.QtCore import QPoint, QRect, Qt
 from PyQt6.QtGui import QKeySequence
 from PyQt6.QtTest import QTest
-from PyQt6.QtWidgets import QApplication, QWidget
+from PyQt6.QtWidgets import QApplication, QFileDialog, QWidget
 from support.flash_check import passes_general
 from support.readings import reading
 from support.scripted_source import Pause, ScriptedSource, Step, info
@@ -27,10 +30,12 @@ from support.window_rig import (
 
 from liveview.engine.clock import SessionClock
 from liveview.engine.session import Session
+from liveview.gui.show_board import Board
 from liveview.gui.show_desk import ShowDesk
+from liveview.gui.show_lines import fault_lines, seen_words
 from liveview.gui.show_page import ShowPage, join_show
-from liveview.model import ArmState, FrameSource, SourceKind
-from liveview.settings import Settings, validated
+from liveview.model import ArmState, FrameSource, SessionState, SessionStatus, SourceKind
+from liveview.settings import Settings, Show, validated
 
 CAPTIONS = [
     {"text": "The mirror.", "view": "plain"},
@@ -468,3 +473,82 @@ def test_a_simulated_rig_is_labelled_for_the_audience_too(app: QApplication) -> 
         made.rig.wait(lambda: made.desk._source(made.desk._current()).simulated)
     finally:
         made.rig.close()
+
+
+def test_the_presenter_is_told_what_the_picture_lacks() -> None:
+    """And that the audience sees the last picture while a stalled source is opened again."""
+    lacking = replace(reading(), words=("background: the first 16 frames; take a reference",))
+    running = SessionStatus(SessionState.RUNNING)
+    assert "Background: the first 16 frames" in fault_lines(running, (), lacking)[0].text
+    assert fault_lines(running, ()) == []
+    again = SessionStatus(SessionState.OPENING, ("no picture came for 2 s: trying again",))
+    first, second = fault_lines(again, (), reading())
+    assert "the audience sees the last one" in first.text
+    assert "trying again" in second.text
+    assert "being opened" in fault_lines(SessionStatus(SessionState.OPENING), ())[0].text
+
+
+def test_off_the_screen_it_is_not_on() -> None:
+    stage = SimpleNamespace(running=True)
+    desk = cast(
+        Any,
+        SimpleNamespace(
+            board=Board(Show()),
+            stage=stage,
+            frozen=False,
+            replaying=False,
+            stalled=False,
+            boosted=False,
+        ),
+    )
+    assert "on for 2" in seen_words(desk, 130.0)
+    stage.running = False
+    assert seen_words(desk, 130.0) == "live"
+
+
+@pytest.mark.slow
+def test_another_show_is_opened_by_its_key(stage: Stage, tmp_path: Path) -> None:
+    path = tmp_path / "second.toml"
+    path.write_text(
+        "[show]\ntitle = 'Second'\ncaptions = ['one', 'two']\n"
+        "[show.keys]\nnext = ['F13']\nblank = ['W']\n",
+        encoding="utf-8",
+    )
+    stage.go_on()
+    stage.key("PgDown")
+    if stage.desk.stage.covers_presenter:
+        stage.key("Escape")
+    stage.press(stage.rig.window, "Ctrl+O")
+    dialog = stage.page.window().findChild(QFileDialog)
+    assert dialog is not None
+    assert Path(dialog.directory().path()).name == "shows"
+    dialog.fileSelected.emit(str(path))
+    dialog.close()
+    assert [caption.text for caption in stage.desk.board.captions] == ["one", "two"]
+    assert stage.desk.board.caption is None, "from its beginning"
+    assert "Show: Second" in stage.rig.window.answer.words()
+    stage.press(stage.rig.window, "F13")
+    assert stage.desk.board.caption is not None
+    assert stage.desk.board.caption.text == "one"
+    stage.press(stage.rig.window, "W")
+    assert stage.desk.board.blank, "the key that the show gave to it"
+    assert stage.page.pads["next"].key == "F13"
+    assert stage.page.pads["wipe"].key == ""
+    assert stage.rig.bridge.address == "camera:0"
+
+
+@pytest.mark.slow
+def test_a_show_that_names_a_source_changes_to_it_and_a_wrong_one_changes_nothing(
+    stage: Stage, tmp_path: Path
+) -> None:
+    wrong, right = tmp_path / "wrong.toml", tmp_path / "right.toml"
+    wrong.write_text("[show]\n[show.keys]\nnext = ['Y']\n", encoding="utf-8")
+    right.write_text("[camera]\nsource = 'camera:7'\n[show]\ntitle = 'R'\n", encoding="utf-8")
+    before = stage.rig.bridge.settings
+    stage.page.open_show(str(wrong))
+    assert "belongs to the window" in stage.rig.window.answer.words()
+    assert stage.rig.bridge.settings == before
+    stage.page.open_show(str(right))
+    assert stage.rig.bridge.address == "camera:7"
+    stage.rig.wait(lambda: not stage.rig.bridge.changing)
+    stage.rig.first_picture()

@@ -38,7 +38,7 @@ from liveview.commands.processing.doubts import (
 )
 from liveview.commands.processing.folder import EVENTS, REPORT, clear, held
 from liveview.commands.processing.growing import Files, growing
-from liveview.commands.processing.progress import Progress
+from liveview.commands.processing.progress import Progress, say_where
 from liveview.commands.processing.recorded import recorded_at
 from liveview.commands.processing.report import Summary, build_report, report_text, write_report
 from liveview.commands.processing.request import Request, Stretch
@@ -103,9 +103,10 @@ def _done(request: Request) -> int:
         source.close()
     if request.json:
         sys.stdout.write(report_text(report))
-    if not job.interrupted:
-        return 0
     frames = report["recording"]["frames"]
+    if not job.interrupted:
+        say_where(sys.stderr, request.out / REPORT, frames, len(report["events"]))
+        return 0
     print(f"liveview: ended by the keyboard; {request.out} has {frames} frames", file=sys.stderr)
     return INTERRUPTED
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import TextIO
 
 EVERY_S = 0.2
@@ -54,3 +55,12 @@ class Progress:
         self._stream.write("\r" + text.ljust(self._width))
         self._stream.flush()
         self._width = len(text)
+
+
+def say_where(stream: TextIO, report: Path, frames: int, events: int) -> None:
+    """Where the report is, in one line; only to a terminal, for scripts know it."""
+    if not stream.isatty():
+        return
+    found = {0: "no sparks", 1: "1 spark"}.get(events, f"{events} sparks")
+    stream.write(f"{frames} frames, {found}: {report}\n")
+    stream.flush()

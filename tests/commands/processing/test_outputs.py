@@ -17,7 +17,7 @@ from liveview.commands.processing.outputs import (
     PictureFile,
     make_folder,
 )
-from liveview.commands.processing.progress import Progress
+from liveview.commands.processing.progress import Progress, say_where
 from liveview.errors import OutputFailed
 from liveview.model import BladeReading, FrameStamp, NoiseReading, Reading, Side
 
@@ -113,3 +113,11 @@ def test_progress_only_on_a_terminal() -> None:
     assert silent.getvalue() == ""
     assert "frame 10 of 20, 20 a second" in shown.getvalue()
     assert shown.getvalue().endswith("\r")
+
+
+def test_where_the_report_is_is_told_to_a_terminal_only() -> None:
+    silent, shown = io.StringIO(), Terminal()
+    for stream in (silent, shown):
+        say_where(stream, Path("out/report.json"), 960, 1)
+    assert silent.getvalue() == ""
+    assert shown.getvalue() == f"960 frames, 1 spark: {Path('out/report.json')}\n"
