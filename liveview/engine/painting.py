@@ -142,9 +142,10 @@ class Painter:
         if shown.gain_contrast:
             return self._values, 1.0, 0.0, shown.gain_contrast
         inside = cv2.bitwise_and(shown.lifted.ground.usable, shown.lifted.unclipped)
-        counted = self._movement_counter.count(self._values, 1.0, np.asarray(inside), 0.0)
+        now = shown.frame.time_s
+        counted = self._movement_counter.count(self._values, 1.0, np.asarray(inside), 0.0, now)
         sigma = None if shown.sigma is None else shown.sigma * 2**0.5
-        scale = self._movement_gain.update(shown.frame.time_s, *counted, sigma)
+        scale = self._movement_gain.update(now, *counted, sigma)
         return self._values, 1.0, 0.0, scale
 
     def _draw(self, shown: Shown, scale: float, picture: Bytes) -> None:
