@@ -17,6 +17,7 @@ from PyQt6.QtWidgets import QWidget
 
 from liveview.bench.exercise import Exercise
 from liveview.engine.aids import AidsReading, SteadyUncut, Target
+from liveview.engine.guide import Step
 from liveview.engine.tone import Tone
 from liveview.errors import SoundUnavailable
 from liveview.gui.align_bits import Inset, LevelsPlot, PictureMarks
@@ -292,6 +293,16 @@ class AlignPage(QWidget):
         return None if self._reading is None else self._reading.blade.uncut
 
     @property
+    def _simulated(self) -> bool:
+        """The simulated rig, which has no card to hold into its beam."""
+        session = self._bridge.session
+        return session is not None and session.rig is not None
+
+    @property
+    def _dark(self) -> bool:
+        return self._aids is not None and self._aids.dark
+
+    @property
     def _steady(self) -> bool:
         return self._smoothed is not None and self._smoothed.steady
 
@@ -316,9 +327,11 @@ class AlignPage(QWidget):
         if reading is None:
             return
         self.blade.show_lines(
-            card_lines(self._aids)
+            card_lines(self._aids, self._simulated)
             if self._target is Target.CARD
-            else blade_lines(reading.blade, self._uncut, self._aids, self._settings)
+            else blade_lines(
+                reading.blade, self._uncut, self._aids, self._settings, self._status.has
+            )
         )
         self._refresh_far(reading)
 
@@ -369,15 +382,18 @@ class AlignPage(QWidget):
             self.steps.show_lines(step_lines((), "", warnings(self._status, ())[:2]))
             return
         states = session.guide.see(reading, self._aids, self._status.has, self._settings)
-        self.steps.show_lines(step_lines(states, self._verdict, warnings(self._status, ())[:2]))
+        if self._simulated:
+            states = tuple(state for state in states if state.step is not Step.LAMP_IMAGE)
+        worries = warnings(self._status, ())[:2]
+        self.steps.show_lines(step_lines(states, self._verdict, worries, self._dark))
 
     def _refresh_far(self, reading: Reading) -> None:
         settings, uncut = self._settings, self._uncut
         target = (settings.blade.target_uncut, settings.blade.target_band)
         if self._target is Target.CARD and self._aids is not None:
-            words = walk_words(self._aids)
+            words = "No card here" if self._simulated else walk_words(self._aids)
         else:
-            words = instruction(reading.blade, uncut, settings)
+            words = instruction(reading.blade, uncut, settings, self._status.has, self._dark)
         self.far.show_values(uncut, target, words, shadow_of(reading.blade), self._steady)
         inside = uncut is not None and abs(uncut - target[0]) <= target[1]
         self.tone.maker.aim(None if uncut is None else uncut - target[0], inside)

@@ -129,6 +129,22 @@ def test_card_and_smoothing(open_align: Open) -> None:
 
 
 @pytest.mark.slow
+def test_the_simulated_rig_has_no_card_and_no_step_for_it(open_align: Open) -> None:
+    rig, page = open_align(simulated, "simulated")
+    rig.wait(lambda: "Mirror in the picture" in page.steps.words())
+    assert "Lamp's image found" not in page.steps.words()
+    press(rig, Qt.Key.Key_K)
+    rig.wait(lambda: "has no card" in page.blade.words())
+    press(rig, Qt.Key.Key_K)
+    press(rig, Qt.Key.Key_H)
+    turn_knob(rig, "lens_capped", 1)
+    rig.wait(lambda: "No light" in page.exposure.words())
+    take(rig, Qt.Key.Key_D, CalibrationKind.DARK)
+    rig.wait(lambda: "Uncap the lens; take open" in page.blade.words())
+    rig.wait(lambda: "uncap the lens" in page.steps.words())
+
+
+@pytest.mark.slow
 def test_no_mistakes_in_a_real_rig(open_align: Open) -> None:
     rig, _ = open_align(scripted(disc_frames))
     press(rig, Qt.Key.Key_Y)
