@@ -226,7 +226,7 @@ class Chain:
             steps_ms=tuple(self._marks),
             skipped=self._budget.skipped,
             words=self._words(place, lifted, gauges),
-            notes=notes(self._settings, self._info, lifted, painted.sparse),
+            notes=notes(self._settings, self._info, lifted, painted),
             budget_ms=self._budget.budget_ms,
         )
         self._note_time()
