@@ -40,7 +40,7 @@ from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Lines
 from liveview.gui.marks import choice_mark
 from liveview.gui.pad import Pad
-from liveview.gui.panels import ABOVE_BOTTOM, HAND_STEPS
+from liveview.gui.panels import ABOVE_BOTTOM
 from liveview.gui.ring import FaceValues, HandValues
 from liveview.gui.theme import Look
 from liveview.gui.words import THIN, warnings
@@ -444,11 +444,12 @@ class AlignPage(QWidget):
         put(self.steps, width - margin - room, top, room, bottom - top)
         low = height - look.px(24)
         room = self._free(low, height)
-        inset = look.px(15)
-        # No wider than the panels that may lie over them.
-        narrow = self._free(height - look.px(ABOVE_BOTTOM + HAND_STEPS), low)
-        put(self.focus_lines, margin, low, narrow - look.px(1), look.px(6.6))
-        put(self.inset, margin, low + look.px(7), inset + look.px(2.4), inset)
+        # Below the panels that may lie over the page's left.
+        inset, beside = look.px(15), look.px(15 + 2.4 + 2)
+        top = height - look.px(ABOVE_BOTTOM - 0.5)
+        put(self.inset, margin, top, inset + look.px(2.4), inset)
+        wide = self._free(top, height) - margin - beside
+        put(self.focus_lines, margin + beside, top, wide, inset)
         tall = look.px(11)
         x = width - margin - room
         put(self.exposure, x, low - look.px(3), room, look.px(13))
