@@ -79,7 +79,7 @@ def notes(
 
 def _arrows_note(painted: Painted) -> str:
     if painted.sparse:
-        return "no arrows: they need 12 frames a second"
+        return "no arrows: they need 24 frames a second"
     if painted.arrow_s is None:
         return ""
     return f"arrows: way of the pattern in {painted.arrow_s * 1e3:g} ms"

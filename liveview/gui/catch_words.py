@@ -142,7 +142,7 @@ def arm_of(status: SessionStatus, catch: Catch) -> Arm:
         return Arm(state, "Catching", line, share, left)
     if state is ArmState.ARMED:
         return Arm(state, "Armed", first_up(waits_for(catch, status.sound is not None)))
-    return Arm(ArmState.OFF, "Off", "Not watching; T keeps all the same")
+    return Arm(ArmState.OFF, "Off", "Not watching; T still keeps")
 
 
 def _countdown(trigger: TriggerReading, catch: Catch) -> tuple[float, float | None]:
@@ -204,6 +204,8 @@ def clock_lines(clocks: Clocks) -> tuple[str, ...]:
         for name, value in (("frames", clocks.frame_s), ("sound", clocks.sound_s))
         if value is not None
     ]
+    if parts and len({part.partition(" ")[2] for part in parts}) < len(parts):
+        parts = [" and ".join(("frames", parts[-1]))]  # alike
     lines = [f"Times: {', '.join(parts)}."] if parts else []
     if clocks.apart_s is not None:
         lines.append(f"Flash and crack are one up to {_milliseconds(clocks.apart_s)} apart.")

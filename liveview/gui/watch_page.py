@@ -381,7 +381,7 @@ class WatchPage(QWidget):
     def _place_catch_pads(self) -> None:
         """Below the words of the trigger, however many there are; the views below them."""
         x = float(self.width()) - self._look.px(1.5)
-        y = self.catch.y() + self.catch.needed_height(self.catch.width()) + self._look.px(1.2)
+        y = self.catch.y() + self.catch.painted_height + self._look.px(1.2)
         for name in ("trigger", "arm"):
             pad = self.pads[name]
             x -= pad.width()

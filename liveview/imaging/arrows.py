@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from liveview.imaging.cv import cv2
 from liveview.model import Bytes, Light
 
-ARROWS_LONGEST_S = 0.09
+ARROWS_LONGEST_S = 0.045
 """Between two frames; in longer, a candle's flow goes farther than its pattern is wide, and arrows
-would point anywhere. Twelve frames a second are enough."""
+would point anywhere. Twenty-four frames a second are enough."""
 TIMES_S = (0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
 """An arrow is as long as the way covered in one of these times."""
 GRID_PX = 32
@@ -28,6 +28,8 @@ _SLACK_SHARE = 0.25
 the flow is told badly."""
 _SURE = 0.25
 """Share of the last frames in which an arrow was confirmed, from which on it is drawn."""
+_GUESS = 0.1
+"""That share from which on the next flow is looked for where it would lead."""
 _COHERENT = 0.6
 """The mean speed's square is at least this share of the mean square: all else is to and fro."""
 _FAST = 0.9
@@ -62,6 +64,7 @@ class Arrows:
         self._last: tuple[Light, Bytes] | None = None
         self._time_s = 0.0
         self._means: _Means | None = None
+        self._told: tuple[float, Light] | None = None
 
     def see(self, contrast: Light, scale: float, sigma: float, time_s: float) -> Light | None:
         """Speeds in pixels per second on the grid, (rows, columns, 2); NaN where none is told.
@@ -79,8 +82,8 @@ class Arrows:
         Returns
         -------
         ndarray or None
-            None for the first frame, for pictures too small for it, and (``too_far``) when more
-            than ``ARROWS_LONGEST_S`` have passed since the frame before.
+            None for the first frame, for pictures too small for it, and (``too_far``) when frames
+            are more than ``ARROWS_LONGEST_S`` apart; one lost frame is bridged.
         """
         rows, columns = (size // _REDUCED for size in contrast.shape)
         if min(rows, columns) < 4 * _GRID:
@@ -91,23 +94,36 @@ class Arrows:
         cv2.addWeighted(small, 100 / scale, small, 0.0, 128.0, codes, dtype=cv2.CV_8U)
         last, self._last = self._last, (small, codes)
         passed, self._time_s = time_s - self._time_s, time_s
-        self.too_far = last is not None and passed > ARROWS_LONGEST_S
-        if last is None or last[1].shape != codes.shape or not 0.0 < passed <= ARROWS_LONGEST_S:
+        if last is None or last[1].shape != codes.shape or passed <= 0.0:
             return None
+        if passed > ARROWS_LONGEST_S:
+            return self._held(time_s)
         confirmed = _stands_out(last[0], small, sigma)
         moved = np.zeros((*confirmed.shape, 2), np.float32)
         if confirmed.any():
-            moved, agreed = self._found(last[1], codes)
+            moved, agreed = self._found(last[1], codes, passed)
             confirmed &= agreed
         if self._means is None or self._means.shape != confirmed.shape:
             self._means = _Means(confirmed.shape)
-        return self._means.see(moved * np.float32(_REDUCED / passed), confirmed, passed)
+        speeds = self._means.see(moved * np.float32(_REDUCED / passed), confirmed, passed)
+        self._told, self.too_far = (time_s, speeds), False
+        return speeds
 
-    def _found(self, last: Bytes, codes: Bytes) -> tuple[Light, NDArray[np.bool_]]:
+    def _held(self, time_s: float) -> Light | None:
+        """Those told last, over the gap that a lost frame leaves."""
+        told = self._told
+        self.too_far = told is None or not 0.0 <= time_s - told[0] <= _MEMORY_S
+        return None if told is None or self.too_far else told[1].copy()
+
+    def _found(self, last: Bytes, codes: Bytes, passed: float) -> tuple[Light, NDArray[np.bool_]]:
         """Reduced pixels moved at the grid, and where the way back leads to where it began."""
         start = np.zeros((*codes.shape, 2), np.float32)
+        if self._means is not None:
+            # A fast flow is found from where the frames before lead to.
+            guess = self._means.guess * np.float32(passed / _REDUCED)
+            cv2.resize(guess, codes.shape[::-1], start, interpolation=cv2.INTER_LINEAR)
         there = np.asarray(self._flow.calc(last, codes, start.copy()), np.float32)
-        back = np.asarray(self._flow.calc(codes, last, start), np.float32)
+        back = np.asarray(self._flow.calc(codes, last, -start), np.float32)
         at = slice(_GRID // 2, None, _GRID)
         moved = there[at, at]
         ends = np.rint(_grid_points(codes.shape) + moved).astype(np.intp)
@@ -122,6 +138,8 @@ class _Means:
 
     def __init__(self, shape: tuple[int, ...]) -> None:
         self.shape = shape
+        self.guess: Light = np.zeros((*shape, 2), np.float32)
+        """Speeds that begin to be sure, pixels per second; 0 elsewhere."""
         self._seen = 0.0
         self._sure = np.zeros(shape, np.float32)
         self._squares = np.zeros(shape, np.float32)
@@ -137,8 +155,11 @@ class _Means:
         self._sums += share * (told[..., None] * speed - self._sums)
         one_way = _lengths(self._sums) ** 2 >= _COHERENT * self._squares * self._sure
         drawn = one_way & (self._sure > _SURE * self._seen)
+        begun = one_way & (self._sure > _GUESS * self._seen)
+        self.guess = np.zeros_like(self._sums)
+        np.divide(self._sums, self._sure[..., None], out=self.guess, where=begun[..., None])
         mean = np.full(speed.shape, np.nan, np.float32)
-        np.divide(self._sums, self._sure[..., None], out=mean, where=drawn[..., None])
+        mean[drawn] = self.guess[drawn]
         return mean
 
 

@@ -115,7 +115,7 @@ def test_further_views(view: str) -> None:
         assert any(view in note for note in reading.notes)
 
 
-@pytest.mark.parametrize(("rate_hz", "drawn"), [(8, False), (10, False), (12, True), (30, True)])
+@pytest.mark.parametrize(("rate_hz", "drawn"), [(8, False), (20, False), (24, True), (30, True)])
 def test_arrows_are_left_out_in_words_when_frames_are_too_few(rate_hz: int, drawn: bool) -> None:
     pictures = {}
     for view in ("lifted", "arrows"):

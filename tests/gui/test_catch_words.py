@@ -223,7 +223,7 @@ def test_clocks_say_how_sure_they_are_and_what_follows_for_pairs() -> None:
     assert clock_lines(Clocks(0.0005, None, None)) == ("Times: frames ±0.5\u2009ms.",)
     # No clock is exact.
     exact = clock_lines(Clocks(0.0, 0.0, None))
-    assert exact == ("Times: frames within 0.1\u2009ms, sound within 0.1\u2009ms.",)
+    assert exact == ("Times: frames and sound within 0.1\u2009ms.",)
     trigger = TriggerReading(frame_error_s=0.003, sound_error_s=0.004)
     status = SessionStatus(sound=MICROPHONE, trigger=trigger)
     near = Settings().replaced("catch", mic_distance_m=0.0)

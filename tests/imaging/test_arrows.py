@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from liveview.imaging.arrows import GRID_PX, TIMES_S, Arrows, ArrowScale, draw_arrows
+from liveview.imaging.cv import cv2
 
 SIZE = 240
 Y, X = np.mgrid[:SIZE, :SIZE].astype(np.float32)
@@ -79,7 +80,41 @@ def test_arrows_need_two_frames_and_some_size() -> None:
     assert arrows.see(blobs(0, 0), 0.2, 0.01, 0.0) is None
     assert arrows.see(blobs(0, 0), 0.2, 0.01, 9.0) is None
     assert arrows.too_far
+    assert arrows.see(blobs(0, 0), 0.2, 0.01, 9.03) is not None
+    assert not arrows.too_far
     assert Arrows().see(blobs(0, 0)[:50, :50], 0.2, 0.01, 0.0) is None
+
+
+def test_a_lost_frame_leaves_no_gap_and_frames_too_far_apart_tell_nothing() -> None:
+    arrows = Arrows()
+    times = [k / 30 for k in range(20)]
+    for t in times:
+        before = arrows.see(blobs(120 * t, 0), 0.2, 0.002, t)
+    assert before is not None
+    late = times[-1] + 2 / 30
+    held = arrows.see(blobs(120 * late, 0), 0.2, 0.002, late)
+    assert held is not None
+    np.testing.assert_array_equal(held, before)
+    for k in range(1, 8):
+        t = late + 0.06 * k
+        told = arrows.see(blobs(120 * t, 0), 0.2, 0.002, t)
+    assert told is None
+    assert arrows.too_far
+
+
+def test_a_flow_of_half_a_cell_a_frame_is_followed() -> None:
+    arrows = Arrows()
+    rng = np.random.default_rng(1)
+    clouds = cv2.GaussianBlur(rng.standard_normal((4 * SIZE, SIZE)).astype(np.float32), (0, 0), 9)
+    clouds *= 0.1 / clouds.std()
+    for number in range(FRAMES):
+        rise = round(1200 * number / 60)
+        frame = np.ascontiguousarray(clouds[rise : rise + SIZE])
+        speeds = arrows.see(frame, 0.2, 0.002, number / 60)
+    assert speeds is not None
+    # The method is quick rather than exact.
+    assert np.nanmedian(speeds[1:-1, 1:-1, 1]) == pytest.approx(-1200, rel=0.15)
+    assert np.isfinite(speeds[1:-1, 1:-1, 0]).mean() > 0.5
 
 
 def field(speed: float) -> np.ndarray:
