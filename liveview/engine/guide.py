@@ -18,9 +18,9 @@ from liveview.settings import Settings
 
 SHARP_SHARE = 0.97
 """Sharpness against the best seen that counts as sharp."""
-_PAST_SHARE = 0.90
+_PAST_SHARE = 0.80
 """The best counts as a maximum once the focus has been this far off it; sharp stays sharp down to
-here, for the measure varies by some per cent with the light and what passes."""
+here, for the measure varies by up to a sixth with the light that the blade leaves."""
 _GOOD_STOPS = 0.5
 
 
