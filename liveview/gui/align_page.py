@@ -59,6 +59,9 @@ FOCUS_SHARE = 0.2
 SMOOTHINGS_S = (0.0, 0.15, 0.5)
 """Time constants of the blade reading to choose from."""
 
+ON_REAL_RIGS = (Step.LAMP_IMAGE, Step.FOCUS)
+"""Steps that the simulated rig leaves out: it has no card, and its lens cannot be turned."""
+
 RIGHT = Qt.AlignmentFlag.AlignRight
 
 
@@ -383,7 +386,7 @@ class AlignPage(QWidget):
             return
         states = session.guide.see(reading, self._aids, self._status.has, self._settings)
         if self._simulated:
-            states = tuple(state for state in states if state.step is not Step.LAMP_IMAGE)
+            states = tuple(state for state in states if state.step not in ON_REAL_RIGS)
         worries = warnings(self._status, ())[:2]
         self.steps.show_lines(step_lines(states, self._verdict, worries, self._dark))
 

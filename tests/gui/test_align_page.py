@@ -129,10 +129,11 @@ def test_card_and_smoothing(open_align: Open) -> None:
 
 
 @pytest.mark.slow
-def test_the_simulated_rig_has_no_card_and_no_step_for_it(open_align: Open) -> None:
+def test_the_simulated_rig_has_no_card_and_no_lens_and_no_step_for_them(open_align: Open) -> None:
     rig, page = open_align(simulated, "simulated")
     rig.wait(lambda: "Mirror in the picture" in page.steps.words())
     assert "Lamp's image found" not in page.steps.words()
+    assert "Focused on the mirror" not in page.steps.words()
     press(rig, Qt.Key.Key_K)
     rig.wait(lambda: "has no card" in page.blade.words())
     press(rig, Qt.Key.Key_K)
