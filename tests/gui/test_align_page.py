@@ -244,6 +244,23 @@ def test_larger_words_are_neither_cut_nor_under_the_pads(
     assert bar.right() <= edge
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [(1280, 800), (1280, 720), (1920, 1080)])
+@pytest.mark.parametrize("text_scale", [1.0, 1.25])
+def test_the_rigs_panel_covers_no_words(
+    open_align: Open, size: tuple[int, int], text_scale: float
+) -> None:
+    settings = Settings().replaced("screen", text_scale=text_scale)
+    rig, page = open_align(simulated, "simulated", settings=settings, size=size)
+    rig.wait(lambda: bool(page.focus_lines.words()))
+    press(rig, Qt.Key.Key_H)
+    panel = rig.window.panels.hand.geometry()
+    kinds = [page.pads[f"take {kind.value}"] for kind in CalibrationKind]
+    for part in (page.blade, page.focus_lines, page.inset, *kinds):
+        assert not panel.intersects(part.geometry()), part.accessibleName()
+    assert page.focus_lines.fits
+
+
 def test_without_a_source_it_says_why_and_what_to_press(app: QApplication) -> None:
     def build(address: str, settings: object) -> object:
         raise InputUnreadable("there is no such file", "gone.mkv", "check the path")
