@@ -15,7 +15,14 @@ from numpy.typing import NDArray
 
 from liveview.imaging.cv import cv2
 from liveview.imaging.disc import disc_box, disc_mask
-from liveview.imaging.exposure import Levels, clipped_pixels, exposure_advice, read_levels
+from liveview.imaging.exposure import (
+    NO_LIGHT,
+    Levels,
+    clipped_pixels,
+    exposure_advice,
+    is_dark,
+    read_levels,
+)
 from liveview.imaging.focus import FocusReading, FocusSearch, Patch, patch_around, rim_patch
 from liveview.imaging.mains import MainsRipple, mains_in_frames, mains_in_rows
 from liveview.imaging.spot import Spot, SpotSearch, Walk, measure_spot
@@ -34,6 +41,8 @@ STRIPS, STRIP_PX = 15, 4
 STEADY_SECONDS = 0.6
 STEADY_UNCUT = 0.01
 """Standard deviation of the uncut fraction within ``STEADY_SECONDS`` that counts as steady."""
+_LIKE_MIRROR = 0.25
+"""A spot on the card is taken for the mirror within this part of its size and radius."""
 _MARK_CELL = 4
 """Pixels a side that share one clipping mark."""
 
@@ -71,12 +80,18 @@ class ClipMarks:
 
 @dataclass(frozen=True, slots=True)
 class AidsReading:
-    """What the aids found in one frame; parts that do not apply are None."""
+    """What the aids found in one frame; parts that do not apply are None.
+
+    ``dark`` when no light comes at all (lens capped, lamp off, blade too far in), ``no_spot`` when
+    a card was looked for and the brightest thing is the mirror.
+    """
 
     time_s: float
     target: Target
     levels: Levels | None = None
     exposure_words: str = ""
+    dark: bool = False
+    no_spot: bool = False
     clipped: ClipMarks | None = None
     mains: MainsRipple | None = None
     uncut: SteadyUncut | None = None
@@ -142,6 +157,7 @@ class AlignAids:
         self.smoother = BladeSmoother()
         self._blade: tuple[float, SteadyUncut | None] | None = None
         self._spots = SpotSearch()
+        self._mirror: Disc | None = None
         self._focus = FocusSearch()
         self._focus_at: tuple[float, float, float] | None = None
         self._mask: tuple[Disc | None, Bytes] | None = None
@@ -182,9 +198,10 @@ class AlignAids:
         self._seen += 1
         if self.target is Target.CARD:
             return self._see_card(frame)
+        self._mirror = reading.disc
         mask = self._disc_mask(frame, reading.disc)
         levels = read_levels(frame.pixels, frame.white, self._transfer, mask)
-        uncut = reading.blade.uncut
+        dark = levels is not None and is_dark(frame.pixels, frame.white, levels)
         patch = self._patch(frame, reading.disc)
         focus = None if patch is None else self._focus.see(self._light(frame.pixels[patch], frame))
         self._look_for_mains(frame, levels, reading)
@@ -192,7 +209,8 @@ class AlignAids:
             time_s=frame.time_s,
             target=self.target,
             levels=levels,
-            exposure_words="" if levels is None else exposure_advice(levels, uncut),
+            exposure_words=_exposure_words(levels, dark, reading.blade.uncut),
+            dark=dark,
             clipped=_clip_marks(frame, reading.disc, levels),
             mains=self._mains,
             uncut=self.see_blade(reading),
@@ -205,12 +223,16 @@ class AlignAids:
         everything = np.full(frame.pixels.shape[:2], 255, np.uint8)
         levels = read_levels(frame.pixels, frame.white, self._transfer, everything)
         spot = measure_spot(self._light(frame.pixels, frame))
+        no_spot = spot is not None and _is_mirror(spot, self._mirror)
+        if no_spot:
+            spot = None
         walk = Walk.UNKNOWN if spot is None else self._spots.see(spot)
         return AidsReading(
             time_s=frame.time_s,
             target=self.target,
             levels=levels,
             clipped=_clip_marks(frame, None, levels),
+            no_spot=no_spot,
             spot=spot,
             walk=walk,
             smallest=self._spots.smallest,
@@ -283,6 +305,21 @@ def _lasting(found: deque[MainsRipple | None]) -> MainsRipple | None:
     if len(there) < LASTING or max(depths) > 2.0 * min(depths) or min(depths) < LEAST_IN_ROWS:
         return None
     return there[-1]
+
+
+def _exposure_words(levels: Levels | None, dark: bool, uncut: float | None) -> str:
+    if levels is None:
+        return ""
+    return NO_LIGHT if dark else exposure_advice(levels, uncut)
+
+
+def _is_mirror(spot: Spot, mirror: Disc | None) -> bool:
+    """A spot where the mirror was seen, and as wide: the camera does not look at a card yet."""
+    if mirror is None:
+        return False
+    apart = float(np.hypot(spot.cx - mirror.cx, spot.cy - mirror.cy))
+    width = spot.mean_px / (2 * mirror.radius)
+    return apart < _LIKE_MIRROR * mirror.radius and abs(width - 1) < _LIKE_MIRROR
 
 
 def _clip_marks(frame: Frame, disc: Disc | None, levels: Levels | None) -> ClipMarks | None:

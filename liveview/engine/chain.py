@@ -37,7 +37,7 @@ from liveview.engine.sayings import notes, short_of_time, warnings
 from liveview.imaging.blade import BladeMeter
 from liveview.imaging.cv import cv2
 from liveview.imaging.disc import find_disc
-from liveview.imaging.histogram import ContrastCounter
+from liveview.imaging.histogram import ContrastCounter, share_above
 from liveview.imaging.noise import NoiseMeter, Rounding
 from liveview.imaging.transfer import Transfer
 from liveview.model import (
@@ -226,7 +226,7 @@ class Chain:
             steps_ms=tuple(self._marks),
             skipped=self._budget.skipped,
             words=self._words(place, lifted, gauges),
-            notes=notes(self._settings, self._info, lifted, painted.sparse),
+            notes=notes(self._settings, self._info, lifted, painted),
             budget_ms=self._budget.budget_ms,
         )
         self._note_time()
@@ -345,11 +345,13 @@ class Chain:
         blade = self._read_blade(place, lifted, clipped[0])
         self._mark("blade")
         inside = np.bitwise_and(lifted.ground.usable, lifted.unclipped)
-        counted = self._counter.count(lifted.values, lifted.gain, inside, lifted.offset)
+        seen = (lifted.values, lifted.gain, inside)
+        counted = self._counter.count(*seen, lifted.offset, frame.time_s)
+        above = share_above(*seen, sigma, lifted.offset)
         uncut = lifted.ground.uncut if lifted.ground.uncut is not None else blade.uncut
         unit, factor, unit_words = unit_factor(self._settings, uncut, sigma)
         single = self._noise_gauge.single(self._noise.result, lifted.ground)
-        histogram = read_histogram(counted, unit, factor, sigma, clipped, uncut)
+        histogram = read_histogram(counted, above, unit, factor, sigma, clipped, uncut)
         words = self._verdict.read(histogram, lifted, single, frame.time_s)
         histogram = replace(histogram, verdict=words)
         self._mark("histogram")

@@ -18,8 +18,9 @@ from liveview.settings import Settings
 
 SHARP_SHARE = 0.97
 """Sharpness against the best seen that counts as sharp."""
-_PAST_SHARE = 0.90
-"""The best counts as a maximum once the focus has been this far off it."""
+_PAST_SHARE = 0.80
+"""The best counts as a maximum once the focus has been this far off it; sharp stays sharp down to
+here, for the measure varies by up to a sixth with the light that the blade leaves."""
 _GOOD_STOPS = 0.5
 
 
@@ -59,7 +60,7 @@ HOW = {
     Step.STEADY_LIGHT: "A lamp on direct current, or an exposure that swallows the ripple.",
     Step.DARK: "Cap the lens and take the dark picture.",
     Step.OPEN: "Blade out, air at rest: take the open picture.",
-    Step.CUT: "Bring the blade in until the ring stands in its band.",
+    Step.CUT: "Move the blade until the hand on the ring stands in its band.",
     Step.EVEN: "Move the blade along the beam until no side darkens first.",
     Step.REFERENCE: "Blade set, air at rest: take the reference.",
 }
@@ -101,7 +102,7 @@ class Guide:
     def forget(self) -> None:
         """Another rig or source: nothing is reached."""
         self._reached: dict[Step, float] = {}
-        self._seen_off_focus = False
+        self._seen_off_focus = self._sharp = False
         self._states = tuple(StepState(step, None, None) for step in Step)
 
     def see(
@@ -148,11 +149,14 @@ class Guide:
     def _from_aids(self, reading: Reading, aids: AidsReading) -> dict[Step, bool | None]:
         if aids.spot is not None:
             return {Step.LAMP_IMAGE: aids.walk is Walk.HERE}
+        if aids.dark:
+            return {}
         found: dict[Step, bool | None] = {}
         if aids.focus is not None:
             self._seen_off_focus |= aids.focus.share < _PAST_SHARE
-            sharp = aids.focus.share >= SHARP_SHARE
-            found[Step.FOCUS] = sharp if self._seen_off_focus else None
+            enough = _PAST_SHARE if self._sharp else SHARP_SHARE
+            self._sharp = self._seen_off_focus and aids.focus.share >= enough
+            found[Step.FOCUS] = self._sharp if self._seen_off_focus else None
         if aids.levels is not None:
             stops = stops_to_target(aids.levels, reading.blade.uncut)
             found[Step.EXPOSURE] = stops is not None and abs(stops) <= _GOOD_STOPS

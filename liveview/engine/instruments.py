@@ -14,7 +14,6 @@ from liveview.engine.painting import Painted
 from liveview.errors import BadRequest
 from liveview.imaging.blade import BladeFit, advice
 from liveview.imaging.cv import cv2
-from liveview.imaging.histogram import share_above
 from liveview.imaging.lamp import block_side
 from liveview.imaging.noise import PhotonTransfer, contrast_sigma
 from liveview.imaging.verdict import MEASURING, flow_share, verdict
@@ -188,13 +187,14 @@ def scale_in_unit(painted: Painted, unit: str, factor: float) -> float | None:
 
 def read_histogram(
     counted: tuple[NDArray[np.float64], NDArray[np.int64]],
+    above: float | None,
     unit: str,
     factor: float,
     sigma: float | None,
     clipped: tuple[float, float],
     uncut: float | None,
 ) -> Histogram:
-    """The histogram in the unit shown, without a verdict."""
+    """The histogram in the unit shown, without a verdict; ``above`` is the share beyond noise."""
     edges, counts = counted
     known = uncut is not None and uncut > 0
     return Histogram(
@@ -202,7 +202,7 @@ def read_histogram(
         edges=edges * factor,
         counts=counts,
         noise_sigma=None if sigma is None else sigma * factor,
-        above_noise=share_above(edges, counts, sigma),
+        above_noise=above,
         clipped_dark=clipped[0],
         clipped_bright=clipped[1],
         range_low=-factor if known else None,

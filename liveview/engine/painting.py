@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 from liveview.engine.ground import Place, boxed
 from liveview.engine.lifting import Lifted
 from liveview.engine.picturepool import PicturePool
+from liveview.imaging.arrows import GRID_PX, Arrows, ArrowScale, draw_arrows
 from liveview.imaging.autogain import AutoGain
 from liveview.imaging.cv import cv2
 from liveview.imaging.histogram import ContrastCounter
 from liveview.imaging.noise import PhotonTransfer
 from liveview.imaging.palettes import codes_into, paint
 from liveview.imaging.transfer import Transfer
-from liveview.imaging.views import Arrows, Movement, Trail, draw_arrows, inverse_noise
+from liveview.imaging.views import Movement, Trail, inverse_noise
 from liveview.model import Bytes, Calibration, Frame, Light, Pixels
 
 SIGNIFICANCE_END = 6.0
@@ -30,7 +31,8 @@ _NEWS = 0.03
 class Painted:
     """A picture, its view, and the contrast (or with ``in_sigma`` times the noise) at its end.
 
-    ``sparse`` when frames are too far apart for arrows, which were left out.
+    ``sparse`` when frames are too far apart for arrows, which were left out; ``arrow_s`` is the
+    time in which the pattern goes as far as they are long.
     """
 
     picture: Bytes
@@ -38,6 +40,7 @@ class Painted:
     scale: float | None
     in_sigma: bool = False
     sparse: bool = False
+    arrow_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +68,7 @@ class Painter:
         self._movement_counter = ContrastCounter()
         self._trail = Trail()
         self._arrows = Arrows()
+        self._arrow_scale = ArrowScale()
         self._map = _NoiseMap()
         self._codes: Bytes = np.empty((0, 0), np.uint8)
         self._contrast: Light = np.empty((0, 0), np.float32)
@@ -73,7 +77,7 @@ class Painter:
 
     def restart(self) -> None:
         """Forget what was seen: place, background or view changed."""
-        for part in (self._movement, self._trail, self._arrows, self._map):
+        for part in (self._movement, self._trail, self._arrows, self._arrow_scale, self._map):
             part.restart()
         self._movement_counter.restart()
         self._movement_gain.restart()
@@ -110,11 +114,12 @@ class Painter:
         picture = self._pool.take(rows, columns, layout)
         grey = shown.view in ("lifted", "arrows")
         paint(self._codes, "grey" if grey else "signed", picture[place.box])
+        arrow_s = None
         if shown.view == "arrows" and arrows:
-            self._draw(shown, scale, picture[place.box])
+            arrow_s = self._draw(shown, scale, picture[place.box])
         in_sigma = shown.view == "significance" and values is self._values
         sparse = shown.view == "arrows" and self._arrows.too_far
-        return Painted(picture, shown.view, scale, in_sigma, sparse)
+        return Painted(picture, shown.view, scale, in_sigma, sparse, arrow_s)
 
     def _chosen(
         self, shown: Shown, noise: PhotonTransfer | None, calibration: Calibration
@@ -142,17 +147,25 @@ class Painter:
         if shown.gain_contrast:
             return self._values, 1.0, 0.0, shown.gain_contrast
         inside = cv2.bitwise_and(shown.lifted.ground.usable, shown.lifted.unclipped)
-        counted = self._movement_counter.count(self._values, 1.0, np.asarray(inside), 0.0)
+        now = shown.frame.time_s
+        counted = self._movement_counter.count(self._values, 1.0, np.asarray(inside), 0.0, now)
         sigma = None if shown.sigma is None else shown.sigma * 2**0.5
-        scale = self._movement_gain.update(shown.frame.time_s, *counted, sigma)
+        scale = self._movement_gain.update(now, *counted, sigma)
         return self._values, 1.0, 0.0, scale
 
-    def _draw(self, shown: Shown, scale: float, picture: Bytes) -> None:
+    def _draw(self, shown: Shown, scale: float, picture: Bytes) -> float | None:
+        """Draw the arrows; returns the time whose way they show, None without any to tell."""
         sigma = shown.sigma if shown.sigma is not None else scale / SIGNIFICANCE_END
         contrast = self._as_contrast(shown.lifted)
         speeds = self._arrows.see(contrast, scale, sigma, shown.frame.time_s)
-        if speeds is not None:
-            draw_arrows(speeds, picture)
+        if speeds is None:
+            return None
+        half = GRID_PX // 2
+        known = shown.place.inside[half::GRID_PX, half::GRID_PX] > 0
+        speeds[~known[: speeds.shape[0], : speeds.shape[1]]] = np.nan
+        arrow_s = self._arrow_scale.fit(speeds, shown.frame.time_s)
+        draw_arrows(speeds, picture, arrow_s)
+        return arrow_s
 
     def _as_contrast(self, lifted: Lifted) -> Light:
         steep = 1.0 / lifted.gain

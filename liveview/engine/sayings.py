@@ -8,8 +8,9 @@ from liveview.engine.budget import WORDS
 from liveview.engine.ground import Place
 from liveview.engine.instruments import Gauges
 from liveview.engine.lifting import Lifted
+from liveview.engine.painting import Painted
 from liveview.imaging.smoothing import average_delay_s
-from liveview.imaging.views import ARROW_S, TRAIL_S
+from liveview.imaging.views import TRAIL_S
 from liveview.model import SourceInfo
 from liveview.settings import Settings
 
@@ -51,8 +52,10 @@ def short_of_time(skipped: Sequence[str]) -> Iterator[str]:
         yield f"short of time: without {', '.join(WORDS[step] for step in skipped)}"
 
 
-def notes(settings: Settings, info: SourceInfo, lifted: Lifted, sparse: bool) -> tuple[str, ...]:
-    """What the enhancement costs and assumes, for beside the picture (``sparse``: ``Painted``)."""
+def notes(
+    settings: Settings, info: SourceInfo, lifted: Lifted, painted: Painted
+) -> tuple[str, ...]:
+    """What the enhancement costs and assumes, for beside the picture."""
     enhance = settings.enhance
     seconds = f"{enhance.background_time_s:g} s"
     said = {
@@ -60,7 +63,7 @@ def notes(settings: Settings, info: SourceInfo, lifted: Lifted, sparse: bool) ->
         "smooth": _smooth_note(enhance.smooth_px, lifted),
         "running": f"background follows in {seconds}, not under flow",
         "median": f"background: median of {seconds}; flow that stays half of it fades",
-        "arrows": _arrows_note(sparse),
+        "arrows": _arrows_note(painted),
         "trail": f"trail: peaks of the last {TRAIL_S:g} s",
     }
     chosen = {
@@ -74,10 +77,12 @@ def notes(settings: Settings, info: SourceInfo, lifted: Lifted, sparse: bool) ->
     return tuple(said[name] for name, wanted in chosen.items() if wanted)
 
 
-def _arrows_note(sparse: bool) -> str:
-    if sparse:
-        return "no arrows: they need 12 frames a second"
-    return f"arrows: way of the pattern in {ARROW_S:g} s"
+def _arrows_note(painted: Painted) -> str:
+    if painted.sparse:
+        return "no arrows: they need 24 frames a second"
+    if painted.arrow_s is None:
+        return ""
+    return f"arrows: way of the pattern in {painted.arrow_s * 1e3:g} ms"
 
 
 def _average_note(frames: int, rate_hz: float | None, lifted: Lifted) -> str:

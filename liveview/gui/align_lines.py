@@ -25,14 +25,21 @@ from liveview.gui.marks import choice_mark, notice_mark
 from liveview.gui.theme import COLOURS, Type, Weight
 from liveview.gui.words import THIN, first_up
 from liveview.imaging.exposure import FEW
-from liveview.model import BladeReading
+from liveview.model import BladeReading, CalibrationKind
 from liveview.settings import Settings
 
 
 def blade_lines(
-    blade: BladeReading, uncut: float | None, aids: AidsReading | None, settings: Settings
+    blade: BladeReading,
+    uncut: float | None,
+    aids: AidsReading | None,
+    settings: Settings,
+    has: frozenset[CalibrationKind],
 ) -> list[Line]:
-    """The reading, whether it stands still, what to do, and where the shadow points."""
+    """The reading, whether it stands still, what to do, and where the shadow points.
+
+    ``has`` are the calibration pictures that hold.
+    """
     value = uncut if uncut is not None else blade.relative
     heading = "Uncut fraction" if uncut is not None else "Relative brightness"
     steady = steady_words(aids)
@@ -43,7 +50,7 @@ def blade_lines(
     if steady and aids is not None and aids.uncut is not None:
         mark = choice_mark(aids.uncut.steady)
         lines.append(Line(first_up(steady), Type.SMALL, colour=COLOURS.quiet, mark=mark))
-    words = instruction(blade, uncut, settings)
+    words = instruction(blade, uncut, settings, has, aids is not None and aids.dark)
     held = words == "Hold it there"
     colour = COLOURS.brass if held else COLOURS.text
     lines.append(Line(f"{words}.", Type.LEAD, Weight.FIRM, gap=0.8, colour=colour))
@@ -58,9 +65,12 @@ def blade_lines(
     return lines
 
 
-def card_lines(aids: AidsReading | None) -> list[Line]:
-    """Width of the lamp's image and which way to walk."""
+def card_lines(aids: AidsReading | None, simulated: bool = False) -> list[Line]:
+    """Width of the lamp's image and which way to walk; the simulated rig has no card."""
     lines = [Line("Lamp's image on the card", colour=COLOURS.quiet, gap=0.0)]
+    if simulated:
+        words = "The simulated rig has no card: this needs a real one."
+        return [*lines, Line(words, Type.LEAD, Weight.FIRM, gap=0.8)]
     if aids is None or aids.target is not Target.CARD:
         return lines
     if aids.spot is not None:
@@ -93,11 +103,13 @@ def exposure_lines(aids: AidsReading | None) -> list[Line]:
     return lines
 
 
-def step_lines(states: Sequence[StepState], verdict: str, worries: Sequence[str]) -> list[Line]:
+def step_lines(
+    states: Sequence[StepState], verdict: str, worries: Sequence[str], dark: bool = False
+) -> list[Line]:
     """The steps of the set-up, what comes next (or an exercise's words), and what is wrong."""
     lines = [Line("Set-up", colour=COLOURS.quiet, gap=0.0)] if states else []
     lines += [_step_line(state) for state in states]
-    how = verdict or next_words(states)
+    how = verdict or next_words(states, dark)
     if how:
         lines.append(Line(how, gap=1.0))
     lines += [Line(first_up(word), Type.SMALL, gap=0.8, mark=notice_mark) for word in worries]

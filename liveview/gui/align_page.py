@@ -17,6 +17,7 @@ from PyQt6.QtWidgets import QWidget
 
 from liveview.bench.exercise import Exercise
 from liveview.engine.aids import AidsReading, SteadyUncut, Target
+from liveview.engine.guide import Step
 from liveview.engine.tone import Tone
 from liveview.errors import SoundUnavailable
 from liveview.gui.align_bits import Inset, LevelsPlot, PictureMarks
@@ -39,7 +40,7 @@ from liveview.gui.keys import Action, KeyMap
 from liveview.gui.lines import Lines
 from liveview.gui.marks import choice_mark
 from liveview.gui.pad import Pad
-from liveview.gui.panels import ABOVE_BOTTOM, HAND_STEPS
+from liveview.gui.panels import ABOVE_BOTTOM
 from liveview.gui.ring import FaceValues, HandValues
 from liveview.gui.theme import Look
 from liveview.gui.words import THIN, warnings
@@ -57,6 +58,9 @@ FOCUS_SHARE = 0.2
 
 SMOOTHINGS_S = (0.0, 0.15, 0.5)
 """Time constants of the blade reading to choose from."""
+
+ON_REAL_RIGS = (Step.LAMP_IMAGE, Step.FOCUS)
+"""Steps that the simulated rig leaves out: it has no card, and its lens cannot be turned."""
 
 RIGHT = Qt.AlignmentFlag.AlignRight
 
@@ -292,6 +296,16 @@ class AlignPage(QWidget):
         return None if self._reading is None else self._reading.blade.uncut
 
     @property
+    def _simulated(self) -> bool:
+        """The simulated rig, which has no card to hold into its beam."""
+        session = self._bridge.session
+        return session is not None and session.rig is not None
+
+    @property
+    def _dark(self) -> bool:
+        return self._aids is not None and self._aids.dark
+
+    @property
     def _steady(self) -> bool:
         return self._smoothed is not None and self._smoothed.steady
 
@@ -316,9 +330,11 @@ class AlignPage(QWidget):
         if reading is None:
             return
         self.blade.show_lines(
-            card_lines(self._aids)
+            card_lines(self._aids, self._simulated)
             if self._target is Target.CARD
-            else blade_lines(reading.blade, self._uncut, self._aids, self._settings)
+            else blade_lines(
+                reading.blade, self._uncut, self._aids, self._settings, self._status.has
+            )
         )
         self._refresh_far(reading)
 
@@ -369,15 +385,18 @@ class AlignPage(QWidget):
             self.steps.show_lines(step_lines((), "", warnings(self._status, ())[:2]))
             return
         states = session.guide.see(reading, self._aids, self._status.has, self._settings)
-        self.steps.show_lines(step_lines(states, self._verdict, warnings(self._status, ())[:2]))
+        if self._simulated:
+            states = tuple(state for state in states if state.step not in ON_REAL_RIGS)
+        worries = warnings(self._status, ())[:2]
+        self.steps.show_lines(step_lines(states, self._verdict, worries, self._dark))
 
     def _refresh_far(self, reading: Reading) -> None:
         settings, uncut = self._settings, self._uncut
         target = (settings.blade.target_uncut, settings.blade.target_band)
         if self._target is Target.CARD and self._aids is not None:
-            words = walk_words(self._aids)
+            words = "No card here" if self._simulated else walk_words(self._aids)
         else:
-            words = instruction(reading.blade, uncut, settings)
+            words = instruction(reading.blade, uncut, settings, self._status.has, self._dark)
         self.far.show_values(uncut, target, words, shadow_of(reading.blade), self._steady)
         inside = uncut is not None and abs(uncut - target[0]) <= target[1]
         self.tone.maker.aim(None if uncut is None else uncut - target[0], inside)
@@ -428,11 +447,12 @@ class AlignPage(QWidget):
         put(self.steps, width - margin - room, top, room, bottom - top)
         low = height - look.px(24)
         room = self._free(low, height)
-        inset = look.px(15)
-        # No wider than the panels that may lie over them.
-        narrow = self._free(height - look.px(ABOVE_BOTTOM + HAND_STEPS), low)
-        put(self.focus_lines, margin, low, narrow - look.px(1), look.px(6.6))
-        put(self.inset, margin, low + look.px(7), inset + look.px(2.4), inset)
+        # Below the panels that may lie over the page's left.
+        inset, beside = look.px(15), look.px(15 + 2.4 + 2)
+        top = height - look.px(ABOVE_BOTTOM - 0.5)
+        put(self.inset, margin, top, inset + look.px(2.4), inset)
+        wide = self._free(top, height) - margin - beside
+        put(self.focus_lines, margin + beside, top, wide, inset)
         tall = look.px(11)
         x = width - margin - room
         put(self.exposure, x, low - look.px(3), room, look.px(13))

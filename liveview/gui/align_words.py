@@ -7,16 +7,17 @@ from collections.abc import Sequence
 
 from liveview.bench.exercise import Finding, Verdict
 from liveview.engine.aids import AidsReading
-from liveview.engine.guide import Step, StepState
+from liveview.engine.guide import HOW, Step, StepState
 from liveview.errors import BadRequest
 from liveview.gui.words import DASH, THIN, first_up, percent
 from liveview.imaging.blade import EVEN_TILT
 from liveview.imaging.spot import Walk
-from liveview.model import BladeReading
+from liveview.model import BladeReading, CalibrationKind
 from liveview.optics.blade import travel_between
 from liveview.optics.scale import geometry
 from liveview.settings import Settings
 
+UNCAP = "No light comes: uncap the lens, or draw the blade back."
 ASKEW_TILT = 0.05
 """Tilt along the edge from which the edge's angle is worth a word."""
 
@@ -106,10 +107,19 @@ def askew_words(blade: BladeReading) -> str:
     return f"The edge is askew: turn it about {abs(turn):.0f}° {way}, seen in the picture."
 
 
-def instruction(blade: BladeReading, uncut: float | None, settings: Settings) -> str:
-    """The one thing to do next with the blade, short enough to be read across the room."""
+def instruction(
+    blade: BladeReading,
+    uncut: float | None,
+    settings: Settings,
+    has: frozenset[CalibrationKind] = frozenset(),
+    dark: bool = False,
+) -> str:
+    """The one thing to do next with the blade, short enough to be read across the room.
+
+    ``has`` are the calibration pictures that hold, ``dark`` says that no light comes now.
+    """
     if uncut is None:
-        return "Take dark and open"
+        return _to_take(has, dark)
     if uncut < 0.01:
         return "Draw the blade back"
     if uncut > 0.97:
@@ -127,6 +137,17 @@ def instruction(blade: BladeReading, uncut: float | None, settings: Settings) ->
     )
 
 
+def _to_take(has: frozenset[CalibrationKind], dark: bool) -> str:
+    """What is missing before the cut can be read."""
+    if CalibrationKind.DARK not in has:
+        if CalibrationKind.OPEN not in has:
+            return "Take dark and open"
+        return "Take dark" if dark else "Cap the lens; take dark"
+    if CalibrationKind.OPEN not in has:
+        return "Uncap the lens; take open" if dark else "Blade out; take open"
+    return "No light comes" if dark else "Point the camera at the mirror"
+
+
 def _uneven_words(blade: BladeReading) -> str:
     """What to do where one side of the disc is dark; empty where none is."""
     if _shaded(blade):
@@ -141,6 +162,8 @@ def _uneven_words(blade: BladeReading) -> str:
 
 def walk_words(aids: AidsReading) -> str:
     """Which way to walk with the card."""
+    if aids.no_spot:
+        return "This is the mirror: look at a card"
     if aids.spot is None:
         return "No bright spot on the card"
     if aids.spot.clipped:
@@ -179,17 +202,30 @@ def focus_words(aids: AidsReading | None) -> str:
     return f"Sharpness {percent(aids.focus.share, 0)} of the best"
 
 
-def next_words(states: Sequence[StepState]) -> str:
-    """What to do for the first step that was never reached; empty when all were.
+_MUST_HOLD = {Step.DARK, Step.OPEN, Step.REFERENCE}
+"""Steps that are to be done again where they no longer hold."""
+_BEFORE_REFERENCE = {Step.CUT, Step.EVEN}
+"""So are these until the reference is taken; after that what passes may disturb them."""
 
-    Nobody needs the lamp's image once the blade cuts into it.
+
+def next_words(states: Sequence[StepState], dark: bool = False) -> str:
+    """What to do for the first step that was never reached, or has to hold and does not.
+
+    Empty when there is none. ``dark`` says that no light comes: then it is the dark picture's
+    turn, or over. Nobody needs the lamp's image once the blade cuts into it.
     """
+    true = {state.step for state in states if state.true}
+    if dark and states:
+        return UNCAP if Step.DARK in true else HOW[Step.DARK]
     cut = any(state.step is Step.CUT and state.reached_s is not None for state in states)
+    held = _MUST_HOLD if Step.REFERENCE in true else _MUST_HOLD | _BEFORE_REFERENCE
     for state in states:
-        if state.reached_s is None and not state.true:
-            if state.step is Step.LAMP_IMAGE and cut:
-                continue
-            return state.how
+        again = state.step in held and state.true is False
+        if state.true or (state.reached_s is not None and not again):
+            continue
+        if state.step is Step.LAMP_IMAGE and cut:
+            continue
+        return state.how
     return ""
 
 

@@ -17,7 +17,7 @@ from PyQt6.QtWidgets import QFileDialog, QWidget
 
 from liveview.errors import LiveviewError, WorkerStuck
 from liveview.gui.bridge import Bridge
-from liveview.gui.catch_bits import ArmBadge, LevelMeter, SignalStrip, calm_mark
+from liveview.gui.catch_bits import ArmBadge, LevelMeter, calm_mark
 from liveview.gui.catch_cards import CaughtCards
 from liveview.gui.catch_dial import CatchDial
 from liveview.gui.catch_layout import CatchLayout
@@ -25,6 +25,7 @@ from liveview.gui.catch_lines import path_lines, ring_values, store_lines
 from liveview.gui.catch_list import EventList
 from liveview.gui.catch_microphone import MicrophoneSheet
 from liveview.gui.catch_sheet import CautionSheet
+from liveview.gui.catch_strip import SignalStrip
 from liveview.gui.catch_words import CAUTION, arm_of, heard, longest_pre_s
 from liveview.gui.controls import Controls
 from liveview.gui.keys import Action, KeyMap
@@ -34,7 +35,7 @@ from liveview.gui.theme import COLOURS, Look, Type, Weight
 from liveview.gui.tuning import CATCH, TuningPanel
 from liveview.gui.window import Window
 from liveview.gui.words import count, first_up, seconds
-from liveview.model import Reading, SessionStatus
+from liveview.model import ArmState, Reading, SessionStatus
 from liveview.review.shelf import EventCard
 from liveview.settings import Settings
 
@@ -379,9 +380,10 @@ class CatchPage(QWidget):
         name = "" if status.sound is None else status.sound.name
         self.meter.show_heard(heard(status, self._settings), name)
         heard_at_all = status.sound is not None
-        self.strip.show_reading(status.trigger, catch, heard_at_all, status.recent)
+        judged = status.arm in (ArmState.ARMED, ArmState.CATCHING)
+        self.strip.show_reading(status.trigger, catch, heard_at_all, status.recent, judged)
         whole = len(self.events.cards)
-        caught = count(whole, "event", "events") if whole else "Events"
+        caught = count(whole, "event", "events") + " in the folder" if whole else "Events"
         self.heading.show_lines([Line(caught, Type.LEAD, Weight.STRONG, gap=0.0)])
         self.store.show_lines(store_lines(status, self._settings))
         self.caution.show_lines([Line(CAUTION, colour=COLOURS.text, gap=0.0, mark=calm_mark)])

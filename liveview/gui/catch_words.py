@@ -7,7 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from liveview.gui.words import CAUSE_WORDS, DOT, MINUS, THIN, count, data_size, first_up, seconds
+from liveview.gui.words import (
+    CAUSE_WORDS,
+    DOT,
+    MINUS,
+    THIN,
+    count,
+    data_size,
+    first_up,
+    seconds,
+    times_noise,
+)
 from liveview.model import (
     ArmState,
     Cause,
@@ -132,7 +142,7 @@ def arm_of(status: SessionStatus, catch: Catch) -> Arm:
         return Arm(state, "Catching", line, share, left)
     if state is ArmState.ARMED:
         return Arm(state, "Armed", first_up(waits_for(catch, status.sound is not None)))
-    return Arm(ArmState.OFF, "Off", "Not watching; T keeps all the same")
+    return Arm(ArmState.OFF, "Off", "Not watching; T still keeps")
 
 
 def _countdown(trigger: TriggerReading, catch: Catch) -> tuple[float, float | None]:
@@ -161,9 +171,9 @@ def waits_for(catch: Catch, has_sound: bool) -> str:
 
 
 def delay_words(distance_m: float, temperature_k: float) -> str:
-    """How late the crack comes, which is taken off its time."""
+    """How late the crack comes to the microphone, which its time leaves out."""
     delay_s = distance_m / sound_speed(temperature_k)
-    return f"the crack comes {delay_s * 1e3:.2f}{THIN}ms late; taken off its time"
+    return f"the way of the sound, {delay_s * 1e3:.2f}{THIN}ms, is taken off"
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,14 +200,21 @@ class Clocks:
 def clock_lines(clocks: Clocks) -> tuple[str, ...]:
     """How sure the clocks are, in words."""
     parts = [
-        f"{name} ±{_milliseconds(value)}"
+        f"{name} {_within(value)}"
         for name, value in (("frames", clocks.frame_s), ("sound", clocks.sound_s))
         if value is not None
     ]
+    if parts and len({part.partition(" ")[2] for part in parts}) < len(parts):
+        parts = [" and ".join(("frames", parts[-1]))]  # alike
     lines = [f"Times: {', '.join(parts)}."] if parts else []
     if clocks.apart_s is not None:
         lines.append(f"Flash and crack are one up to {_milliseconds(clocks.apart_s)} apart.")
     return tuple(lines)
+
+
+def _within(value_s: float) -> str:
+    """An error; what is smaller than anybody can check is not written as none."""
+    return f"within {0.1:g}{THIN}ms" if value_s < 1e-4 else f"±{_milliseconds(value_s)}"
 
 
 def _milliseconds(value_s: float) -> str:
@@ -313,7 +330,7 @@ def card_words(card: EventCard) -> tuple[str, str]:
         return (card.name, card.words)
     title = first_up(CAUSE_WORDS[card.cause])
     if card.strength and card.cause not in (Cause.HAND, Cause.COUNT):
-        title += f"{DOT}{card.strength:.0f}{THIN}σ"
+        title += f"{DOT}{times_noise(card.strength)}"
     parts = [clock_words(card.started_at)]
     if card.cause not in (Cause.HAND, Cause.COUNT) or card.sparks > 1:
         parts.append(count(card.sparks, "spark", "sparks"))

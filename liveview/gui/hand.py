@@ -51,6 +51,10 @@ KNOBS = (
 """Knobs that have a form of their own, in this order; flows follow as switches."""
 
 
+FLOW_TITLES = {"spark": "Sparks by themselves"}
+"""Flows whose own name would say something else."""
+
+
 def knobs_for(rig: RigHandle) -> tuple[Knob, ...]:
     """The knobs that this rig has."""
     there = rig.values()
@@ -58,12 +62,13 @@ def knobs_for(rig: RigHandle) -> tuple[Knob, ...]:
     flows = [
         Knob(name, _flow_title(name), switch=True) for name in there if name.startswith("flow_")
     ]
-    spark = [Knob("spark_now", "Spark", switch=True)] if "spark_now" in there else []
+    spark = [Knob("spark_now", "Fire one spark", switch=True)] if "spark_now" in there else []
     return (*known, *spark, *flows)
 
 
 def _flow_title(name: str) -> str:
-    return name.removeprefix("flow_").replace("_", " ").capitalize()
+    flow = name.removeprefix("flow_")
+    return FLOW_TITLES.get(flow, flow.replace("_", " ").capitalize())
 
 
 def turned(knob: Knob, value: float, steps: float, limits: tuple[float, float]) -> float:

@@ -20,7 +20,7 @@ from liveview.model import Histogram
 MOST_BARS = 128
 """Bars drawn at most; finer bins are merged."""
 
-CALM_UPDATES = 40
+CALM_UPDATES = 15
 """Updates after which the range may become narrower again."""
 
 FLOOR = 0.3
@@ -113,6 +113,11 @@ class HistogramPlot(QWidget):
         axis.setTextPen(pg.mkPen(COLOURS.quiet))
         axis.setHeight(round(look.px(3.0)))
 
+    @property
+    def reach(self) -> float | None:
+        """The end of the axis, in the histogram's unit; None before the first."""
+        return None if self._shown is None else self._shown[0]
+
     def show_histogram(self, histogram: Histogram) -> None:
         """Plot it; the range holds what the histogram holds."""
         reach = self._held_reach(histogram)
@@ -139,8 +144,15 @@ class HistogramPlot(QWidget):
             self._set_ticks(low, reach, histogram.unit)
 
     def _held_reach(self, histogram: Histogram) -> float:
-        """Widen at once, narrow only after a while: the scale does not flutter."""
+        """Widen at once, narrow only after a while: the scale does not flutter.
+
+        At once, too, where the histogram itself became narrower: it waited, or began anew.
+        """
         wanted = shown_reach(histogram)
+        whole = float(max(-histogram.edges[0], histogram.edges[-1]))
+        if self._shown is not None and whole < 0.75 * self._shown[0]:
+            self._calm = 0
+            return wanted
         if self._shown is None or self._shown[1] != histogram.unit or wanted >= self._shown[0]:
             self._calm = 0
             return wanted
@@ -161,10 +173,10 @@ class HistogramPlot(QWidget):
 
 
 def nice_step(reach: float) -> float:
-    """A round step that puts one or two marks on each side of zero."""
-    raw = reach / 2.2
-    power = 10.0 ** np.floor(np.log10(raw))
-    for factor in (1.0, 2.0, 5.0, 10.0):
-        if raw <= factor * power * 1.0001:
-            return float(factor * power)
-    return float(10.0 * power)
+    """A round step that puts one or two marks on each side of zero, none only at the very end.
+
+    A mark at the end has no room for its figure.
+    """
+    most = 0.85 * reach
+    power = 10.0 ** np.floor(np.log10(most))
+    return float(max(factor * power for factor in (1.0, 2.0, 5.0) if factor * power <= most))

@@ -82,6 +82,11 @@ class Lines(QWidget):
         return next((size for size in FITTING if self._fits(size)), FITTING[-1])
 
     @property
+    def painted_height(self) -> float:
+        """Height that the lines take as they are painted."""
+        return sum(self._laid_out(float(self.width()), self.fitting))
+
+    @property
     def fits(self) -> bool:
         """False when words are cut although they are as small as can be."""
         return self._fits(self.fitting)

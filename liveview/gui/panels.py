@@ -32,9 +32,18 @@ class Panels:
     parent : QWidget
     wanted : callable
         Asked to change a setting: section, name, value.
+    covering : callable, optional
+        Told down to which height (pixels) the open panel covers the page; 0 for none, and for the
+        camera's, which lies over all words below it.
     """
 
-    def __init__(self, parent: QWidget, wanted: Callable[[str, str, object], None]) -> None:
+    def __init__(
+        self,
+        parent: QWidget,
+        wanted: Callable[[str, str, object], None],
+        covering: Callable[[float], None] = lambda low: None,
+    ) -> None:
+        self._covering = covering
         self.hand = HandPanel(parent)
         self.enhance = TuningPanel("Enhance", ENHANCE, parent)
         self.catch = TuningPanel("Catch", CATCH, parent)
@@ -64,12 +73,19 @@ class Panels:
         self._place()
         panel.setVisible(on)
         panel.raise_()
+        self._tell()
+
+    def _tell(self) -> None:
+        panel = self.open_one
+        there = panel is not None and panel is not self.camera
+        self._covering(float(panel.geometry().bottom()) if panel is not None and there else 0.0)
 
     def close(self) -> bool:
         """Close what is open; False when nothing was."""
         panel = self.open_one
         if panel is not None:
             panel.hide()
+            self._tell()
         return panel is not None
 
     def turn(self, steps: int) -> None:
@@ -119,6 +135,7 @@ class Panels:
             room = self._edge(top, bottom) - look.px(0.5)
             panel.setGeometry(QRectF(look.px(1.5), top, room, tall).toRect())
         self._place_camera()
+        self._tell()
 
     def _place_camera(self) -> None:
         """At the lower left corner, over the notices but below the pads for calibrating."""

@@ -197,8 +197,12 @@ def _legend(
     last = max(len(colours) - 1, 1)
     for k, colour in enumerate(colours):
         gradient.setColorAt(k / last * sweep / 360.0, colour)
-    p.fillPath(sector(centre, inner - look.px(0.5), outer, start, sweep), gradient)
+    bar = sector(centre, inner - look.px(0.5), outer, start, sweep)
+    p.fillPath(bar, gradient)
+    # Its dark end is as black as the ground.
     p.setPen(pen(COLOURS.tick, look.line()))
+    p.setBrush(Qt.BrushStyle.NoBrush)
+    p.drawPath(bar)
     for angle in (180.0 - LEGEND_HALF, 180.0, 180.0 + LEGEND_HALF):
         p.drawLine(
             polar(centre, g.gauge_in + look.px(0.4), angle),

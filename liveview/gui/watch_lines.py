@@ -89,7 +89,7 @@ def catch_lines(status: SessionStatus, catch: Catch) -> list[Line]:
 
 def _kept_words(status: SessionStatus) -> str:
     store = status.store
-    words = count(store.events_kept, "event kept", "events kept")
+    words = count(store.events_kept, "event", "events") + " since the start"
     if store.writing or store.converting:
         words += ", writing"
     if store.free_bytes is not None:
@@ -108,11 +108,14 @@ def _sound_line(level: float) -> Line:
 
 
 def notice_lines(
-    status: SessionStatus, own: tuple[str, ...], reading_words: tuple[str, ...]
+    status: SessionStatus,
+    own: tuple[str, ...],
+    reading_words: tuple[str, ...],
+    most: int = MOST_NOTICES,
 ) -> list[Line]:
     """Words that need a person, and the count of lost frames, which is always there."""
     words = (*own, *warnings(status, reading_words))
-    lines = [Line(first_up(word), gap=0.9, mark=notice_mark) for word in words[:MOST_NOTICES]]
+    lines = [Line(first_up(word), gap=0.9, mark=notice_mark) for word in words[:most]]
     c = status.counters
     lost = c.lost_source + c.lost_ring > 0
     lines.append(

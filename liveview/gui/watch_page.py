@@ -27,7 +27,13 @@ from liveview.gui.pad import Pad
 from liveview.gui.panels import BELOW_MIDDLE
 from liveview.gui.ring import FaceValues, HandValues, MemoryValues
 from liveview.gui.theme import Look
-from liveview.gui.watch_lines import blade_lines, catch_lines, notice_lines, verdict_lines
+from liveview.gui.watch_lines import (
+    MOST_NOTICES,
+    blade_lines,
+    catch_lines,
+    notice_lines,
+    verdict_lines,
+)
 from liveview.gui.words import with_unit
 from liveview.model import (
     ArmState,
@@ -85,6 +91,7 @@ class WatchPage(QWidget):
         self._reading: Reading | None = None
         self._status = SessionStatus()
         self._own_words: tuple[str, ...] = ()
+        self._covered = 0.0
         self._uncut = History(STEADY_S)
         self._light = History(8.0, most=120)
         self.dial = DialWidget(self)
@@ -260,7 +267,12 @@ class WatchPage(QWidget):
 
     def _refresh_notices(self) -> None:
         words = () if self._reading is None else self._reading.words
-        self.notices.show_lines(notice_lines(self._status, (*self._own_words,), words))
+        # Below an open panel there is less room: the most urgent ones, whole.
+        for most in range(MOST_NOTICES, -1, -1):
+            lines = notice_lines(self._status, (*self._own_words,), words, most)
+            self.notices.show_lines(lines)
+            if self.notices.fits:
+                break
 
     def _refresh_catch(self) -> None:
         self.catch.show_lines(catch_lines(self._status, self._settings.catch))
@@ -310,6 +322,13 @@ class WatchPage(QWidget):
     def resizeEvent(self, event: QResizeEvent | None) -> None:
         self.lay_out()
 
+    def keep_below(self, low: float) -> None:
+        """A panel covers the page's left down to this height, pixels; 0: there is none."""
+        if low != self._covered:
+            self._covered = low
+            self.lay_out()
+            self._refresh_notices()
+
     def free_width(self, top: float, bottom: float) -> float:
         """Room between the window's edge and the instrument over a stretch of height, pixels."""
         return free_width(self, self.dial.width(), self._look, top, bottom)
@@ -329,7 +348,8 @@ class WatchPage(QWidget):
         room = self.free_width(low, height)
         # No wider than the panel that may lie over them.
         narrow = self.free_width(min(low, height / 2 + look.px(BELOW_MIDDLE)), height)
-        put(self.notices, margin, low, narrow - look.px(1.0), height - low - look.px(1.5))
+        under = max(low, self._covered + look.px(0.5)) if self._covered else low
+        put(self.notices, margin, under, narrow - look.px(1.0), height - under - look.px(1.5))
         put(self.verdict, width - margin - room, height - look.px(35), room, look.px(9.5))
         if self.histogram is not None:
             tall = look.px(24)
@@ -344,21 +364,24 @@ class WatchPage(QWidget):
         self._place_catch_pads()
 
     def _place_view_pads(self) -> None:
-        """Beside the disc's middle, or lower where the trigger has much to say."""
+        """Beside the disc's middle, or lower and closer where the trigger has much to say."""
         look = self._look
         names = [name for name in self.pads if name.startswith("view ")] + ["gain"]
-        pitch = look.px(4.3)
+        gap, pitch = look.px(1.0), look.px(4.3)
         first = self.height() / 2 - look.px(2.2) - (len(names) - 1) / 2 * pitch
         above = self.pads["arm"].geometry().bottom() + look.px(0.4)
         first = max(first, above + self.pads[names[0]].height() / 2)
+        last = self.verdict.y() - look.px(0.4) - self.pads["gain"].height() / 2
+        steps = max(len(names) - 1, 1)
+        pitch = min(pitch, (last - gap - first) / steps)
         for k, name in enumerate(names):
-            gap = look.px(1.0) if name == "gain" else 0.0
-            self._beside(self.pads[name], first + k * pitch + gap, left=False)
+            below = first + k * pitch + (gap if name == "gain" else 0.0)
+            self._beside(self.pads[name], below, left=False)
 
     def _place_catch_pads(self) -> None:
         """Below the words of the trigger, however many there are; the views below them."""
         x = float(self.width()) - self._look.px(1.5)
-        y = self.catch.y() + self.catch.needed_height(self.catch.width()) + self._look.px(1.2)
+        y = self.catch.y() + self.catch.painted_height + self._look.px(1.2)
         for name in ("trigger", "arm"):
             pad = self.pads[name]
             x -= pad.width()

@@ -78,7 +78,7 @@ class Window(QWidget):
         self.source.clicked.connect(self.keys["source"].run)
         self.source.setToolTip(f"{self.keys['source'].title}  ({self.keys['source'].key})")
         self.answer = Lines(parent=self)
-        self.panels = Panels(self, self.controls.set)
+        self.panels = Panels(self, self.controls.set, self.page.keep_below)
         self.sources = SourceDialog(bridge.supplies.scenes, bridge.supplies.look_for_cameras, self)
         self.key_sheet = KeySheet(self.keys, self.key_pages, self)
         self.clock_sheet = ClockSheet(self)

@@ -164,8 +164,12 @@ def spotted_line(spotted: Spotted) -> str:
     when = f"{spotted.time_s:.3f}{THIN}s"
     if spotted.cause in (Cause.HAND, Cause.COUNT):
         return f"{what}, {when}"
-    strength = f"{spotted.strength:.0f}" if spotted.strength < 1000 else ">1000"
-    return f"{what}, {when}, {strength}{THIN}σ"
+    return f"{what}, {when}, {times_noise(spotted.strength)}"
+
+
+def times_noise(strength: float) -> str:
+    """A spark's strength: ``18 σ``."""
+    return f"{strength:.0f}{THIN}σ"
 
 
 def blade_line(blade: BladeReading, target: float, band: float) -> str:

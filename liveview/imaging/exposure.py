@@ -25,6 +25,13 @@ _CUT = 0.9
 """Uncut fraction below which flows brighten parts of the picture, as the blade does not."""
 FEW = 0.003
 """Share of clipped pixels (hot pixels, glints, a small flame) that is not worth a word."""
+NO_LIGHT = "no light: nothing to judge the exposure by"
+"""What is said of a picture that :func:`is_dark`."""
+_DARK_TOP = 0.05
+"""Linear light that hardly any pixel of a dark picture exceeds."""
+_DARK_SPREAD = 0.004
+"""Differences between a dark picture's parts, of the top code: one code of eight bits."""
+_PARTS = (16, 9)
 _EVEN_STOPS = 1.0 / 3.0
 """A step that no exposure dial is finer than."""
 
@@ -101,6 +108,27 @@ def read_levels(pixels: Pixels, white: int, transfer: Transfer, mask: Bytes) -> 
         typical,
         float(histogram @ light / total),
     )
+
+
+def is_dark(pixels: Pixels, white: int, levels: Levels) -> bool:
+    """True for a whole picture at the camera's dark level: no part of it is lit.
+
+    A mirror shows as a step between its inside and the dark around it, however short the exposure.
+
+    Parameters
+    ----------
+    pixels : ndarray, uint8 or uint16, (rows, columns) or (rows, columns, 3)
+    white : int
+        Top code.
+    levels : Levels
+        Of the same frame.
+    """
+    if levels.brightest > _DARK_TOP:
+        return False
+    # Without hot pixels, which stand alone.
+    some = cv2.medianBlur(np.ascontiguousarray(pixels[::2, ::2]), 3).astype(np.float32)
+    parts = cv2.resize(some, _PARTS, interpolation=cv2.INTER_AREA)
+    return float(np.ptp(parts, axis=(0, 1)).max()) <= _DARK_SPREAD * white
 
 
 def stops_to_target(levels: Levels, uncut: float | None = None) -> float | None:

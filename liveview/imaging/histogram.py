@@ -18,6 +18,9 @@ MOST_RANGE = 16.0
 SEEN_SIGMA = 3.0
 """Contrasts beyond this many sigma count as above the noise (0.27 % of pure noise does)."""
 
+CALM_S = 3.0
+"""For so long all has to lie within a quarter of the range before it becomes narrower."""
+
 _ROWS = 160
 """Rows that are counted, at least, where there are as many: they lie evenly over the disc."""
 _BEYOND = 1000
@@ -28,13 +31,15 @@ class ContrastCounter:
     """Counts the contrasts of one frame after another over a range that holds the widest seen.
 
     The range is ± a power of two. It doubles when more than one pixel in 1000 lies in the
-    outermost bins, and stays until ``restart``. In discs of 320 pixels and more only every
-    second, third ... row is counted: some 80 000 pixels tell shares to a tenth of a per mille.
+    outermost bins. When for ``CALM_S`` all but one in 1000 have lain within a quarter of it, it
+    becomes twice what they took, at least: nothing steady makes it go to and fro. In discs of 320
+    pixels and more only every second, third ... row is counted: some 80 000 pixels tell shares to
+    a tenth of a per mille.
     """
 
     def __init__(self) -> None:
-        self._range = LEAST_RANGE
         self._codes: Bytes = np.empty((0, 0), np.uint8)
+        self.restart()
 
     @property
     def range(self) -> float:
@@ -44,9 +49,11 @@ class ContrastCounter:
     def restart(self) -> None:
         """Forget the widest seen."""
         self._range = LEAST_RANGE
+        self._taken = 0.0
+        self._calm_from_s: float | None = None
 
     def count(
-        self, ratio: Light, gain: float, inside: Bytes, offset: float = -1.0
+        self, ratio: Light, gain: float, inside: Bytes, offset: float = -1.0, time_s: float = 0.0
     ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
         """Edges and counts of ``C = ratio/gain + offset``.
 
@@ -57,6 +64,8 @@ class ContrastCounter:
             Lamp gain, above 0.
         inside : ndarray, uint8, (rows, columns)
             255 where a pixel counts, else 0.
+        time_s : float
+            Time of the frame, by which the range may become narrower.
 
         Returns
         -------
@@ -64,8 +73,8 @@ class ContrastCounter:
         counts : ndarray, int64, (256,)
             What lies beyond the range is in the outermost bins.
         """
-        step = max(1, min(ratio.shape) // _ROWS)
-        ratio, inside = ratio[step // 2 :: step], inside[step // 2 :: step]
+        rows = _rows(ratio)
+        ratio, inside = ratio[rows], inside[rows]
         if self._codes.shape != ratio.shape:
             self._codes = np.empty(ratio.shape, np.uint8)
         while True:
@@ -74,7 +83,23 @@ class ContrastCounter:
             if ends * _BEYOND <= int(counts.sum()) or self._range >= MOST_RANGE:
                 break
             self._range *= 2
-        return _edges(self._range), counts
+        edges = _edges(self._range)
+        self._narrow(counts, time_s)
+        return edges, counts
+
+    def _narrow(self, counts: NDArray[np.int64], time_s: float) -> None:
+        """Choose a narrower range for the frames to come when it was too wide for long enough."""
+        taken = _reach(counts) * self._range
+        calm_from = self._calm_from_s
+        if 4 * taken > self._range or calm_from is None or time_s < calm_from:
+            self._taken, self._calm_from_s = taken, time_s
+            return
+        self._taken = max(self._taken, taken)
+        if time_s - calm_from < CALM_S:
+            return
+        while self._range >= 4 * self._taken and self._range > LEAST_RANGE:
+            self._range /= 2
+        self._calm_from_s = None
 
     def _counted(
         self, ratio: Light, gain: float, inside: Bytes, offset: float
@@ -94,29 +119,36 @@ def _edges(reach: float) -> NDArray[np.float64]:
     return edges
 
 
+def _rows(ratio: Light) -> slice:
+    """The rows that are counted."""
+    step = max(1, min(ratio.shape) // _ROWS)
+    return slice(step // 2, None, step)
+
+
+def _reach(counts: NDArray[np.int64]) -> float:
+    """The part of the range, 0..1, that all but one pixel in 1000 lie within."""
+    half = counts.size // 2
+    within = np.cumsum(counts[half:] + counts[half - 1 :: -1])
+    found = int(np.searchsorted(within, within[-1] * (1 - 1 / _BEYOND)))
+    return min(found + 1, half) / half if within[-1] else 0.0
+
+
 def share_above(
-    edges: NDArray[np.float64], counts: NDArray[np.int64], sigma: float | None
+    ratio: Light, gain: float, inside: Bytes, sigma: float | None, offset: float = -1.0
 ) -> float | None:
-    """Share of the counted pixels beyond ± 3 sigma, 0..1; None without a sigma or pixels."""
-    total = int(counts.sum())
+    """Share of the pixels whose ``C = ratio/gain + offset`` is beyond ± 3 sigma, 0..1.
+
+    Of the same pixels as :meth:`ContrastCounter.count` takes; the values themselves are asked,
+    however wide the bins are. None without a sigma or pixels.
+    """
+    rows = _rows(ratio)
+    ratio, inside = ratio[rows], inside[rows]
+    total = cv2.countNonZero(inside)
     if sigma is None or total == 0:
         return None
-    width = float(edges[-1] - edges[0]) / counts.size
-    # Bins below the lower limit and above the upper one, and a part of those they lie in.
-    ends = (
-        (counts, (-SEEN_SIGMA * sigma - float(edges[0])) / width),
-        (counts[::-1], (float(edges[-1]) - SEEN_SIGMA * sigma) / width),
-    )
-    return sum(_first(side, bins) for side, bins in ends) / total
-
-
-def _first(counts: NDArray[np.int64], bins: float) -> float:
-    """How many are in the first ``bins`` bins, the last of which may be a part of one."""
-    if bins <= 0.0:
-        return 0.0
-    whole = min(int(bins), counts.size)
-    part = float(counts[whole]) * (bins - whole) if whole < counts.size else 0.0
-    return float(counts[:whole].sum()) + part
+    limit = SEEN_SIGMA * sigma
+    quiet = cv2.inRange(ratio, (-limit - offset) * gain, (limit - offset) * gain)
+    return 1.0 - cv2.countNonZero(cv2.bitwise_and(quiet, inside)) / total
 
 
 def in_unit(histogram: Histogram, unit: str, per_contrast: float = 1.0) -> Histogram:

@@ -71,7 +71,8 @@ def read_card(path: Path) -> EventCard:
     """What a list shows of the event at ``path``; a damaged one says so in its words."""
     name = path.name.removesuffix(PART_SUFFIX)
     converted = (path / "event.json").is_file()
-    where = path / ("event.json" if converted else "spool/start.json")
+    spool = path / "spool"
+    where = path / "event.json" if converted else spool / "start.json"
     try:
         data: dict[str, Any] = json.loads(where.read_bytes())
         spotted = data["spotted"]
@@ -82,7 +83,7 @@ def read_card(path: Path) -> EventCard:
             name=name,
             cause=Cause(data["cause"]),
             strength=float(spotted[0]["strength"]),
-            sparks=len(spotted),
+            sparks=len(spotted) + (0 if converted else _further_sparks(spool)),
             started_at=str(data["started_at"]),
             frames=None if frames is None else int(frames["count"]),
             complete=bool(data.get("complete", False)),
@@ -93,6 +94,12 @@ def read_card(path: Path) -> EventCard:
     except (OSError, ValueError, KeyError, TypeError, IndexError, OverflowError) as error:
         words = f"cannot be read ({error!r})"
         return EventCard(path, name, None, None, 0, "", None, False, converted, None, words)
+
+
+def _further_sparks(spool: Path) -> int:
+    """Sparks that came while the event was under way: whole lines of their file."""
+    marks = spool / "marks.jsonl"
+    return marks.read_bytes().count(b"\n") if marks.is_file() else 0
 
 
 def to_bin(path: Path) -> Path:

@@ -32,6 +32,36 @@ def test_good_exposure_no_marks_and_sharp_rim() -> None:
     assert found.uncut.steady
 
 
+@pytest.mark.parametrize(("level", "dark"), [(0.0, True), (0.03, False), (0.4, False)])
+def test_at_the_dark_level_there_is_no_advice(level: float, dark: bool) -> None:
+    aids = AlignAids(Settings(), info())
+    gain = 0.0 if dark else 1.0
+    of = frame(0, level, gain)
+    if dark:
+        of.pixels[:] = np.clip(of.pixels + 3, 0, 9)  # a black level and its noise
+        of.pixels[20:22, 40] = 255  # hot pixels
+    found = aids.see(of, reading(of))
+    assert found.dark is dark
+    assert ("no light" in found.exposure_words) is dark
+    assert ("expose" in found.exposure_words) is (level == 0.03)
+
+
+def test_the_mirror_is_no_spot_on_a_card() -> None:
+    aids = AlignAids(Settings(), info())
+    of = frame(0, 0.4)
+    aids.see(of, reading(of))
+    aids.look_at(Target.CARD)
+    found = aids.see(of, reading(of))
+    assert found.no_spot
+    assert found.spot is None
+    assert found.smallest is None
+    smaller = 0.4 * np.exp(-8 * ((X - 160) ** 2 + (Y - 120) ** 2) / 60**2)
+    codes = np.rint(255 * (smaller + 0.02)).astype(np.uint8)
+    found = aids.see(Frame(codes, FrameStamp(1, 1 / RATE), 255), reading(of))
+    assert not found.no_spot
+    assert found.spot is not None
+
+
 def test_one_clipped_pixel_is_marked_where_it_is() -> None:
     aids = AlignAids(Settings(), info())
     of = frame(0, 0.4)

@@ -56,6 +56,20 @@ def test_quiet_air() -> None:
     assert histogram.counts.sum() == pytest.approx(np.pi * DISC.radius**2, rel=0.04)
 
 
+def test_quiet_air_after_a_flash() -> None:
+    chain, rig = chain_with(), Rig()
+    for _ in range(12):
+        before = chain.run(rig.frame(0.2 * OPEN))
+    flash = chain.run(rig.frame(0.2 * OPEN * np.where(DISC.cx > X, 4.5, 1.0)))
+    after = chain.run(rig.frame(0.2 * OPEN))
+    shares = [r.histogram and r.histogram.above_noise for r in (before, flash, after)]
+    assert shares[0] is not None and shares[1] is not None and shares[2] is not None
+    assert flash.histogram is not None and flash.histogram.edges[-1] > 2
+    assert shares[1] > 0.3
+    # Two of frames of pure noise: 0.27 %, and as much again for that of the estimate of noise.
+    assert shares[2] == pytest.approx(shares[0], abs=0.003)
+
+
 def test_contrast_is_the_truth() -> None:
     chain, rig = chain_with(), Rig()
     frame = rig.frame(0.5 * OPEN * (1 + PLUME))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from support.plain_frames import frame, reading
+from support.plain_frames import frame, info, reading
 
-from liveview.engine.aids import AidsReading, Target
+from liveview.engine.aids import AidsReading, AlignAids, Target
 from liveview.engine.guide import Guide, Step, StepState
 from liveview.imaging.focus import FocusReading
 from liveview.imaging.mains import MainsRipple
@@ -68,6 +68,21 @@ def test_focus_is_reached_only_after_the_best_was_passed() -> None:
     assert see(1.0, 1.0) is None
     assert see(0.5, 1.0) is False
     assert see(0.99, 1.0) is True
+    # The blade alone, from all open to half cut, moves the measure by up to a sixth.
+    assert see(0.84, 1.0) is True
+    assert see(0.75, 1.0) is False
+    assert see(0.84, 1.0) is False
+
+
+def test_without_light_nothing_is_judged() -> None:
+    guide = Guide()
+    of = frame(0, 0.4)
+    lit = AlignAids(Settings(), info()).see(of, reading(of))
+    states = guide.see(blade(), lit, frozenset(), Settings())
+    assert state(states, Step.EXPOSURE).true is True
+    dark = replace(lit, dark=True)
+    states = guide.see(blade(), dark, frozenset(), Settings())
+    assert state(states, Step.EXPOSURE).true is None
 
 
 def test_lamp_image_and_light() -> None:

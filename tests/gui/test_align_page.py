@@ -129,6 +129,23 @@ def test_card_and_smoothing(open_align: Open) -> None:
 
 
 @pytest.mark.slow
+def test_the_simulated_rig_has_no_card_and_no_lens_and_no_step_for_them(open_align: Open) -> None:
+    rig, page = open_align(simulated, "simulated")
+    rig.wait(lambda: "Mirror in the picture" in page.steps.words())
+    assert "Lamp's image found" not in page.steps.words()
+    assert "Focused on the mirror" not in page.steps.words()
+    press(rig, Qt.Key.Key_K)
+    rig.wait(lambda: "has no card" in page.blade.words())
+    press(rig, Qt.Key.Key_K)
+    press(rig, Qt.Key.Key_H)
+    turn_knob(rig, "lens_capped", 1)
+    rig.wait(lambda: "No light" in page.exposure.words())
+    take(rig, Qt.Key.Key_D, CalibrationKind.DARK)
+    rig.wait(lambda: "Uncap the lens; take open" in page.blade.words())
+    rig.wait(lambda: "uncap the lens" in page.steps.words())
+
+
+@pytest.mark.slow
 def test_no_mistakes_in_a_real_rig(open_align: Open) -> None:
     rig, _ = open_align(scripted(disc_frames))
     press(rig, Qt.Key.Key_Y)
@@ -225,6 +242,23 @@ def test_larger_words_are_neither_cut_nor_under_the_pads(
     bar = rig.window.pages.geometry()
     edge = page.width() / 2 - chord(page, page.dial.width(), bar.center().y())
     assert bar.right() <= edge
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [(1280, 800), (1280, 720), (1920, 1080)])
+@pytest.mark.parametrize("text_scale", [1.0, 1.25])
+def test_the_rigs_panel_covers_no_words(
+    open_align: Open, size: tuple[int, int], text_scale: float
+) -> None:
+    settings = Settings().replaced("screen", text_scale=text_scale)
+    rig, page = open_align(simulated, "simulated", settings=settings, size=size)
+    rig.wait(lambda: bool(page.focus_lines.words()))
+    press(rig, Qt.Key.Key_H)
+    panel = rig.window.panels.hand.geometry()
+    kinds = [page.pads[f"take {kind.value}"] for kind in CalibrationKind]
+    for part in (page.blade, page.focus_lines, page.inset, *kinds):
+        assert not panel.intersects(part.geometry()), part.accessibleName()
+    assert page.focus_lines.fits
 
 
 def test_without_a_source_it_says_why_and_what_to_press(app: QApplication) -> None:

@@ -25,7 +25,7 @@ from liveview.gui.align_words import (
 )
 from liveview.imaging.focus import FocusReading
 from liveview.imaging.spot import Spot, Walk
-from liveview.model import BladeReading, Side
+from liveview.model import BladeReading, CalibrationKind, Side
 from liveview.settings import Settings
 
 SETTINGS = Settings()
@@ -106,6 +106,8 @@ def test_card() -> None:
     assert spot_words(found) == "30.0\u2009px wide, smallest so far 30.0\u2009px"
     bright = AidsReading(0.0, Target.CARD, spot=Spot(1, 1, 31, 29, 0, 1.0, 0, True))
     assert "expose less" in walk_words(bright)
+    mirror = AidsReading(0.0, Target.CARD, no_spot=True)
+    assert walk_words(mirror) == "This is the mirror: look at a card"
     nothing = AidsReading(0.0, Target.CARD)
     assert walk_words(nothing) == "No bright spot on the card"
     assert spot_words(nothing) == ""
@@ -155,3 +157,51 @@ def test_next_step() -> None:
     assert next_words(states(LAMP_IMAGE=1.0)) == HOW[Step.MIRROR]
     assert next_words(states(CUT=1.0)) == HOW[Step.MIRROR]
     assert next_words(states(**{s.name: 1.0 for s in Step})) == ""
+
+
+def held(*false: Step, never: tuple[Step, ...] = (), unknown: tuple[Step, ...] = ()) -> tuple:
+    """All steps true, but for those that no longer hold, were never reached or cannot be told."""
+
+    def one(step: Step) -> StepState:
+        true = None if step in unknown else step not in (*false, *never)
+        return StepState(step, true, None if step in never else 1.0)
+
+    return tuple(one(step) for step in Step)
+
+
+def test_the_reference_is_not_asked_for_while_the_blade_is_not_set() -> None:
+    missing = (Step.REFERENCE,)
+    assert next_words(held(never=missing)) == HOW[Step.REFERENCE]
+    assert next_words(held(Step.CUT, never=missing)) == HOW[Step.CUT]
+    assert next_words(held(Step.EVEN, never=missing)) == HOW[Step.EVEN]
+    assert next_words(held(Step.CUT, Step.EVEN)) == ""
+    # Pictures that were taken and no longer hold are to be taken again.
+    assert next_words(held(Step.OPEN, Step.CUT, never=missing)) == HOW[Step.OPEN]
+    assert next_words(held(Step.REFERENCE)) == HOW[Step.REFERENCE]
+    # What was once right and hard to judge in passing is left alone.
+    assert next_words(held(Step.FOCUS, Step.EXPOSURE, unknown=(Step.LAMP_IMAGE,))) == ""
+
+
+def test_no_light_is_the_dark_pictures_turn_or_its_end() -> None:
+    every = tuple(Step)
+    assert next_words(held(never=every), dark=True) == HOW[Step.DARK]
+    assert "uncap" in next_words(held(Step.MIRROR, Step.OPEN), dark=True)
+    assert next_words((), dark=True) == ""
+
+
+@pytest.mark.parametrize(
+    ("has", "dark", "words"),
+    [
+        ("", False, "Take dark and open"),
+        ("", True, "Take dark and open"),
+        ("dark", True, "Uncap the lens; take open"),
+        ("dark", False, "Blade out; take open"),
+        ("open", True, "Take dark"),
+        ("open", False, "Cap the lens; take dark"),
+        ("dark open", True, "No light comes"),
+        ("dark open", False, "Point the camera at the mirror"),
+    ],
+)
+def test_what_is_missing_to_read_the_cut(has: str, dark: bool, words: str) -> None:
+    kinds = frozenset(CalibrationKind(name) for name in has.split())
+    assert instruction(blade(None), None, SETTINGS, kinds, dark) == words

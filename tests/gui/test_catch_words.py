@@ -8,8 +8,17 @@ from datetime import datetime
 import pytest
 from support.scripted_source import info
 
-from liveview.gui.catch_bits import handy_sigma, share_to_strength, spark_bars, strength_to_share
 from liveview.gui.catch_ring import HALF, angle_to_time, handy, span_for, time_to_angle
+from liveview.gui.catch_strip import (
+    CAPTION,
+    NO_STAR,
+    NOT_ARMED,
+    SignalStrip,
+    handy_sigma,
+    share_to_strength,
+    spark_bars,
+    strength_to_share,
+)
 from liveview.gui.catch_words import (
     CAUTION,
     CAUTIONS,
@@ -184,9 +193,37 @@ def test_a_star_stands_on_a_spark_s_bar_and_on_no_other_high_one() -> None:
     assert spark_bars((), (flash,), Cause.FLASH) == frozenset()
 
 
+def test_a_high_bar_without_a_star_is_explained(app: object) -> None:
+    strip = SignalStrip()
+    flash = Spotted(8.0, 0.004, Cause.FLASH, 90.0)
+
+    def said(*high: float, judged: bool = True, sparks: tuple[Spotted, ...] = ()) -> str:
+        signal = tuple((0.05 * k, 2.0) for k in range(200))
+        signal = tuple(
+            (t, 80.0 if any(abs(t - at) < 0.02 for at in high) else s) for t, s in signal
+        )
+        reading = TriggerReading(now_s=10.0, flash=signal)
+        strip.show_reading(reading, Catch(on="either"), True, sparks, judged)
+        return strip.caption()
+
+    assert said(5.0, judged=False) == NOT_ARMED
+    assert said() == CAPTION
+    # Armed from 10 s on: what was before that was not judged.
+    assert said(5.0) == NOT_ARMED
+    strip = SignalStrip()
+    strip.show_reading(TriggerReading(now_s=1.0), Catch(), True, (), True)
+    assert said(5.0) == NO_STAR
+    assert said(8.0, 8.1, sparks=(flash,)) == CAPTION
+    assert said(5.0, 8.0, sparks=(flash,)) == NO_STAR
+    assert said(9.8) == CAPTION  # not judged yet
+
+
 def test_clocks_say_how_sure_they_are_and_what_follows_for_pairs() -> None:
     assert clock_lines(Clocks(None, None, None)) == ()
     assert clock_lines(Clocks(0.0005, None, None)) == ("Times: frames ±0.5\u2009ms.",)
+    # No clock is exact.
+    exact = clock_lines(Clocks(0.0, 0.0, None))
+    assert exact == ("Times: frames and sound within 0.1\u2009ms.",)
     trigger = TriggerReading(frame_error_s=0.003, sound_error_s=0.004)
     status = SessionStatus(sound=MICROPHONE, trigger=trigger)
     near = Settings().replaced("catch", mic_distance_m=0.0)

@@ -39,6 +39,8 @@ def test_with_little_room_they_are_smaller_and_all_there(block: Lines) -> None:
     block.resize(300, round(0.9 * needed))
     assert block.fitting < 1.0
     assert block.needed_height(300) == needed
+    assert block.painted_height == pytest.approx(lowest_ink(block), abs=10)
+    assert block.painted_height <= block.height() + 1
     assert lowest_ink(block) < block.height() - 1
 
 

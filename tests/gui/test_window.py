@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import pytest
 from PyQt6.QtCore import Qt
@@ -16,7 +17,16 @@ from support.window_rig import HEIGHT, RATE, WIDTH, WindowRig, disc_frames, scri
 from liveview.engine.clock import SessionClock
 from liveview.engine.session import Session
 from liveview.errors import InputUnreadable
-from liveview.model import ArmState, CalibrationKind, FrameSource, SessionState, SourceKind
+from liveview.gui.hand import knobs_for
+from liveview.model import (
+    ArmState,
+    CalibrationKind,
+    Cause,
+    FrameSource,
+    SessionState,
+    SourceKind,
+    Spotted,
+)
 from liveview.settings import Settings
 
 Open = Callable[..., WindowRig]
@@ -109,6 +119,35 @@ def test_the_simulated_rig_is_labelled_and_can_be_turned(open_window: Open) -> N
     assert rig.session.rig.values()["blade_x_m"] == pytest.approx(before + 11 * 10e-6)
     rig.press("Escape")
     assert not rig.window.panels.hand.isVisible()
+
+
+@pytest.mark.slow
+def test_no_two_knobs_of_the_rig_have_one_name(open_window: Open) -> None:
+    rig = open_window(simulated, addresses=("simulated",))
+    rig.first_picture()
+    titles = [knob.title for knob in knobs_for(rig.session.rig)]
+    assert len(set(titles)) == len(titles)
+    assert "Fire one spark" in titles
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [(1280, 800), (1280, 720)])
+@pytest.mark.parametrize("text_scale", [1.0, 1.25])
+def test_the_rigs_panel_covers_no_words(
+    open_window: Open, size: tuple[int, int], text_scale: float
+) -> None:
+    settings = Settings().replaced("screen", text_scale=text_scale)
+    rig = open_window(simulated, addresses=("simulated",), settings=settings, size=size)
+    rig.first_picture()
+    page, hand = rig.window.page, rig.window.panels.hand
+    rig.wait(lambda: "background" in page.notices.words().lower())
+    before = page.notices.geometry()
+    rig.press("H")
+    assert not page.notices.geometry().intersects(hand.geometry())
+    rig.wait(lambda: page.notices.fits)
+    assert "frames lost" in page.notices.words()
+    rig.press("H")
+    assert page.notices.geometry() == before
 
 
 @pytest.mark.slow
@@ -330,11 +369,21 @@ def test_closing_is_quick_and_leaves_no_thread(open_window: Open) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("size", [(1280, 800), (1920, 1080), (960, 600), (1024, 1200)])
+@pytest.mark.parametrize(
+    ("size", "text_scale"),
+    [
+        ((1280, 800), 1.0),
+        ((1280, 720), 1.25),
+        ((1920, 1080), 1.0),
+        ((960, 600), 1.0),
+        ((1024, 1200), 1.0),
+    ],
+)
 def test_nothing_is_cut_off_or_lies_over_something_else(
-    open_window: Open, size: tuple[int, int]
+    open_window: Open, size: tuple[int, int], text_scale: float
 ) -> None:
-    rig = open_window(scripted(disc_frames), size=size)
+    settings = Settings().replaced("screen", text_scale=text_scale)
+    rig = open_window(scripted(disc_frames), size=size, settings=settings)
     rig.first_picture()
     rig.wait(lambda: rig.window.page.histogram is not None)
     page = rig.window.page
@@ -344,6 +393,12 @@ def test_nothing_is_cut_off_or_lies_over_something_else(
         assert room.contains(pad.geometry()), pad.text()
     for one, other in itertools.combinations(pads, 2):
         assert not one.geometry().intersects(other.geometry()), (one.text(), other.text())
+    # The trigger has its most to say once a spark was spotted.
+    spark = Spotted(1.0, 0.0, Cause.BOTH, 1648.0)
+    page.show_status(replace(rig.bridge.status, recent=(spark,)), ())
+    page.lay_out()
+    for pad in pads:
+        assert not pad.geometry().intersects(page.verdict.geometry()), pad.text()
     for block in (page.blade, page.notices, page.catch, page.verdict):
         assert block.needed_height(block.width()) <= block.height() + 1, block.words()
         assert room.contains(block.geometry())

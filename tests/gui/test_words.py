@@ -118,4 +118,6 @@ def test_source_line_and_spot() -> None:
     assert shown == "1280 × 720 · 12 bit · 60 Hz · 1/500 s"
     spot = Spotted(1.25, 0.001, Cause.FLASH, 18.4)
     assert words.spotted_line(spot).replace(THIN, " ") == "flash, 1.250 s, 18 σ"
+    strong = Spotted(1.25, 0.0, Cause.FLASH, 7952.0)
+    assert words.spotted_line(strong).replace(THIN, " ") == "flash, 1.250 s, 7952 σ"
     assert "σ" not in words.spotted_line(Spotted(1.0, 0.0, Cause.HAND, 0.0))

@@ -53,16 +53,22 @@ def test_every_third_row_of_a_large_disc() -> None:
     assert counts[np.searchsorted(edges, 0, side="right") - 1] == 200 * 700
 
 
-@pytest.mark.slow
-@given(st.floats(0.0005, 0.05), st.integers(0, 9))
-def test_share_above_counts_parts_of_bins(sigma: float, seed: int) -> None:
-    edges, counts = ContrastCounter().count(ratios(0.02, seed), 1.0, INSIDE)
-    width = edges[1] - edges[0]
-    above = np.clip((edges[1:] - 3 * sigma) / width, 0, 1)
-    below = np.clip((-3 * sigma - edges[:-1]) / width, 0, 1)
-    expected = float((counts * (above + below)).sum() / counts.sum())
-    # The same sum in another order.
-    assert share_above(edges, counts, sigma) == pytest.approx(expected, rel=1e-9, abs=1e-12)
+@given(st.floats(0.0005, 0.05), st.integers(0, 9), st.floats(0.5, 2.0))
+def test_share_above_is_that_of_the_values(sigma: float, seed: int, gain: float) -> None:
+    ratio = ratios(0.02, seed)
+    inside = INSIDE.copy()
+    inside[:, 250:] = 0
+    contrast = ratio[:, :250].astype(np.float64) / gain - 1
+    expected = float((np.abs(contrast) > 3 * sigma).mean())
+    # A value or two on the limit, which float32 puts on its other side.
+    found = share_above(ratio, gain, inside, sigma)
+    assert found == pytest.approx(expected, abs=2 / contrast.size)
+
+
+def test_share_above_is_that_of_the_rows_that_are_counted() -> None:
+    ratio = np.full((600, 700), 2, np.float32)
+    ratio[1::3] = 1
+    assert share_above(ratio, 1.0, np.full(ratio.shape, 255, np.uint8), 0.01) == 0.0
 
 
 def test_range_holds_the_widest_seen() -> None:
@@ -78,18 +84,58 @@ def test_range_holds_the_widest_seen() -> None:
     assert counter.range == narrow
 
 
+def test_range_becomes_narrower_when_what_was_wide_is_gone() -> None:
+    counter = ContrastCounter()
+    counter.count(ratios(4.0), 1.0, INSIDE, time_s=0.0)
+    assert counter.range == 16.0
+    ranges = []
+    for k in range(1, 200):
+        counter.count(ratios(0.01, k % 3), 1.0, INSIDE, time_s=0.1 * k)
+        ranges.append(counter.range)
+    assert set(ranges[:29]) == {16.0}  # less than three seconds
+    # 3.3 of 0.01 hold all but one in 1000: doubled, and at most doubled again to a power of two.
+    assert ranges[-1] == 0.125
+    assert ranges == sorted(ranges, reverse=True)
+
+
+def test_range_stands_still_while_something_wide_comes_back() -> None:
+    counter = ContrastCounter()
+    for k in range(200):
+        sigma = 0.2 if k % 20 == 0 else 0.01
+        counter.count(ratios(sigma), 1.0, INSIDE, time_s=0.1 * k)
+        assert counter.range == 1.0
+
+
+@pytest.mark.parametrize("sigma", [0.0031, 0.01, 0.017, 0.03, 0.2])
+def test_nothing_steady_makes_the_range_go_to_and_fro(sigma: float) -> None:
+    counter = ContrastCounter()
+    counter.count(ratios(sigma), 1.0, INSIDE)
+    first = counter.range
+    for k in range(100):
+        counter.count(ratios(sigma, k % 5), 1.0, INSIDE, time_s=0.2 * k)
+        assert counter.range == first
+
+
+def test_frames_of_an_earlier_time_make_nothing_narrower() -> None:
+    counter = ContrastCounter()
+    for time_s in (100.0, 1.0, 2.0, 3.5):
+        counter.count(ratios(0.2 if time_s > 50 else 0.01), 1.0, INSIDE, time_s=time_s)
+    assert counter.range == 1.0
+
+
 def test_nothing_inside() -> None:
-    edges, counts = ContrastCounter().count(ratios(0.1), 1.0, np.zeros_like(INSIDE))
+    _, counts = ContrastCounter().count(ratios(0.1), 1.0, np.zeros_like(INSIDE))
     assert counts.sum() == 0
-    assert share_above(edges, counts, 0.01) is None
+    assert share_above(ratios(0.1), 1.0, np.zeros_like(INSIDE), 0.01) is None
 
 
 def test_share_above_noise() -> None:
-    edges, counts = ContrastCounter().count(ratios(0.01), 1.0, INSIDE)
+    ratio = ratios(0.01)
     # 0.27 % of a normal distribution lie beyond 3 sigma; 120000 samples scatter by 6 %.
-    assert share_above(edges, counts, 0.01) == pytest.approx(0.0027, rel=0.25)
-    assert share_above(edges, counts, 1e-6) == pytest.approx(1.0, abs=0.01)
-    assert share_above(edges, counts, None) is None
+    assert share_above(ratio, 1.0, INSIDE, 0.01) == pytest.approx(0.0027, rel=0.25)
+    # Beyond 3e-6 are all but some of those that float32 cannot tell from it.
+    assert share_above(ratio, 1.0, INSIDE, 1e-6) == pytest.approx(1.0, abs=0.01)
+    assert share_above(ratio, 1.0, INSIDE, None) is None
 
 
 def histogram(end: float, counts: np.ndarray) -> Histogram:

@@ -1,4 +1,4 @@
-"""Significance, movement, trail and arrows."""
+"""Significance, movement and trail."""
 
 from __future__ import annotations
 
@@ -7,12 +7,9 @@ import pytest
 
 from liveview.imaging.noise import PhotonTransfer
 from liveview.imaging.views import (
-    ARROW_S,
     TRAIL_S,
-    Arrows,
     Movement,
     Trail,
-    draw_arrows,
     inverse_noise,
 )
 
@@ -68,49 +65,3 @@ def test_trail_of_noise_is_faint() -> None:
     for number in range(60):
         trail.show(0.02 * rng.standard_normal((SIZE, SIZE)).astype(np.float32), number / 60, out)
     assert out.std() < 0.01
-
-
-@pytest.mark.parametrize("velocity", [(90.0, 0.0), (0.0, -120.0), (60.0, 60.0)])
-def test_arrows_give_the_speed(velocity: tuple[float, float]) -> None:
-    arrows = Arrows()
-    speeds = None
-    for number in range(20):
-        t = number / 60
-        speeds = arrows.see(blobs(velocity[0] * t, velocity[1] * t), 0.2, 0.002, t)
-    assert speeds is not None
-    inner = speeds[1:-1, 1:-1]
-    middle = np.nanmedian(inner.reshape(-1, 2), axis=0)
-    # The method is quick rather than exact.
-    assert middle == pytest.approx(velocity, abs=0.15 * np.hypot(*velocity))
-
-
-def test_no_arrows_in_noise() -> None:
-    rng = np.random.default_rng(2)
-    arrows = Arrows()
-    for number in range(4):
-        noise = (0.02 * rng.standard_normal((SIZE, SIZE))).astype(np.float32)
-        speeds = arrows.see(noise, 0.1, 0.02, number / 60)
-    assert speeds is not None
-    assert np.isfinite(speeds).mean() < 0.05
-
-
-def test_arrows_need_two_frames_and_some_size() -> None:
-    arrows = Arrows()
-    assert arrows.see(blobs(0, 0), 0.2, 0.01, 0.0) is None
-    assert arrows.see(blobs(0, 0), 0.2, 0.01, 0.0) is None
-    assert arrows.see(blobs(0, 0), 0.2, 0.01, 9.0) is None
-    assert Arrows().see(blobs(0, 0)[:50, :50], 0.2, 0.01, 0.0) is None
-
-
-def test_arrows_are_drawn_where_they_are() -> None:
-    picture = np.zeros((SIZE, SIZE, 4), np.uint8)
-    speeds = np.full((7, 7, 2), np.nan, np.float32)
-    speeds[2, 3] = (25 / ARROW_S, 0)
-    draw_arrows(speeds, picture)
-    rows, columns = np.nonzero(picture[:, :, :3].any(axis=2))
-    assert rows.min() > 65 and rows.max() < 95
-    assert columns.min() > 105 and columns.max() < 145
-    before = picture.copy()
-    speeds[2, 3] = (1.0, 0)
-    draw_arrows(speeds, picture)
-    assert (picture == before).all()

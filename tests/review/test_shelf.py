@@ -25,6 +25,20 @@ def test_cards(record, tmp_path) -> None:
     assert not cards[1].complete
 
 
+def test_sparks_of_an_event_that_is_not_compressed_yet(tmp_path) -> None:
+    spool = tmp_path / "one" / "spool"
+    spool.mkdir(parents=True)
+    spotted = {"cause": "flash", "strength": 12.0}
+    start = {"cause": "flash", "spotted": [spotted], "started_at": "2031-05-06T07:08:09"}
+    (spool / "start.json").write_text(json.dumps(start))
+    card = read_card(spool.parent)
+    assert (card.sparks, card.words) == (1, "not compressed yet")
+    line = json.dumps(spotted) + "\n"
+    # The last line is being written.
+    (spool / "marks.jsonl").write_text(4 * line + line[:9])
+    assert read_card(spool.parent).sparks == 5
+
+
 @pytest.mark.slow
 def test_damaged_and_missing(record, tmp_path) -> None:
     path = record(count=2)
