@@ -32,8 +32,8 @@ def shot(mean: np.ndarray, rng: np.random.Generator) -> Light:
     return (np.clip(np.rint(codes), 0, WHITE) / WHITE).astype(np.float32)
 
 
-def measured(means: list[np.ndarray]) -> NoiseMeter:
-    rng = np.random.default_rng(9)
+def measured(means: list[np.ndarray], seed: int = 9) -> NoiseMeter:
+    rng = np.random.default_rng(seed)
     meter = NoiseMeter()
     for mean in means:
         meter.add(shot(mean, rng), OFFSET / WHITE)
@@ -73,11 +73,14 @@ def disc(lit: float) -> np.ndarray:
 
 
 def test_the_rim_of_the_disc_does_not_bend_the_line() -> None:
-    found = measured([disc(500.0)] * 150).result
-    assert found is not None and found.gain is not None and found.dark_variance is not None
-    assert found.gain * WHITE == pytest.approx(K, rel=0.03)
-    # Bins that hold the rim lean on few bright pixels, which leaves some skew.
-    assert found.dark_variance * WHITE**2 == pytest.approx(DARK_SIGMA**2 + 1 / 12, rel=0.25)
+    variances = []
+    for seed in range(4):
+        found = measured([disc(500.0)] * 150, seed).result
+        assert found is not None and found.gain is not None and found.dark_variance is not None
+        assert found.gain * WHITE == pytest.approx(K, rel=0.03)
+        variances.append(found.dark_variance * WHITE**2)
+    # Blocks that hold the rim lean on few bright pixels, which leaves some skew.
+    assert np.mean(variances) == pytest.approx(DARK_SIGMA**2 + 1 / 12, rel=0.22)
 
 
 def test_pairs_across_a_switched_lamp_do_not_count() -> None:

@@ -107,6 +107,7 @@ def test_the_guide_tells_every_field_and_column() -> None:
         caught=[Caught(Spotted(0.0, 0.0, Cause.FLASH, 9.0), None)],
         out=Path(),
         seconds=1.0,
+        side_is_known=True,
         warnings=(),
     )
     chapter = shipped_folder("assets") / "guide" / "files.md"
