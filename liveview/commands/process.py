@@ -26,8 +26,8 @@ recording's own clock, which need not begin at 0); instead of a stretch, --dark,
 --reference take a picture (or a recording) of the same size. Lengths and times take a unit
 ("114 mm", "25 us"); a bare number is in SI units. What cannot be known is null or empty.
 
-A folder with events of an earlier run is refused without --overwrite; report, table, contrast and
-picture of an earlier run are replaced.
+Report, table, contrast and picture of an earlier run in DIR are replaced; its events are set aside
+under another name, or removed with --overwrite.
 
 exit codes: 0 done, 2 bad arguments or settings, 3 input cannot be read, 4 output cannot be written,
 130 ended by Ctrl-C (what was read until then is written)

@@ -6,6 +6,7 @@ import contextlib
 import re
 import shutil
 from collections.abc import Iterable, Iterator
+from itertools import count
 from pathlib import Path
 
 from liveview.commands.processing.outputs import make_folder, writing
@@ -64,11 +65,12 @@ def earlier_events(folder: Path) -> list[Path]:
     return [path for path in found if _OURS.fullmatch(path.name) and is_event(path)]
 
 
-def clear(folder: Path, inputs: Iterable[str], *, overwrite: bool) -> None:
+def clear(folder: Path, inputs: Iterable[str], *, overwrite: bool) -> tuple[str, ...]:
     """Take away what an earlier run wrote, so that everything in the folder is of one run.
 
     Report, table and pictures are made again from the recording at any time; events are
-    recordings: they go only with ``overwrite``. Nothing that somebody else wrote is touched.
+    recordings: they are set aside, or removed with ``overwrite``. Nothing that somebody else
+    wrote is removed.
 
     Parameters
     ----------
@@ -77,20 +79,18 @@ def clear(folder: Path, inputs: Iterable[str], *, overwrite: bool) -> None:
         What is to be read, none of which may go.
     overwrite : bool
 
+    Returns
+    -------
+    tuple of str
+        Words about what was set aside.
+
     Raises
     ------
     OutputFailed
-        There are events, an input would go, or the system refuses.
+        An input would go, or the system refuses.
     """
     events = earlier_events(folder)
     files = [folder / name for name in (REPORT, *GROWING)]
-    if events and not overwrite:
-        more = f" and {len(events) - 1} more" if len(events) > 1 else ""
-        raise OutputFailed(
-            f"holds an event of an earlier run ({EVENTS}/{events[0].name}{more})",
-            str(folder),
-            "give another folder, or --overwrite to remove what that run wrote",
-        )
     for name in inputs:
         if any(_lies_in(name, place) for place in (*files, *events)):
             raise OutputFailed(
@@ -99,9 +99,23 @@ def clear(folder: Path, inputs: Iterable[str], *, overwrite: bool) -> None:
     for file in files:
         with writing(file):
             file.unlink(missing_ok=True)
+    if not overwrite:
+        return (_set_aside(folder / EVENTS),) if events else ()
     for event in events:
         with writing(event):
             shutil.rmtree(event)
+    return ()
+
+
+def _set_aside(events: Path) -> str:
+    """Give the folder of an earlier run's events another name; says which."""
+    with writing(events):
+        for number in count(1):
+            other = events.with_name(f"{events.name}-earlier-{number}")
+            if not other.exists():
+                events.rename(other)
+                break
+    return f"the events of an earlier run in this folder are in {other.name} now"
 
 
 def _lies_in(name: str, place: Path) -> bool:

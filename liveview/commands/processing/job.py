@@ -94,9 +94,9 @@ def _done(request: Request) -> int:
         info = _with_stated_transfer(said, request)
         sound = entry.sound() if entry.has_sound and request.sound is None else None
         with held(request.out):
-            clear(request.out, request.inputs, overwrite=request.overwrite)
+            aside = clear(request.out, request.inputs, overwrite=request.overwrite)
             job = Job(request, source, info, sound)
-            job.warn(*assumed_curve(said, request), *unused_rate(said, request))
+            job.warn(*aside, *assumed_curve(said, request), *unused_rate(said, request))
             report = job.run()
             write_report(report, request.out / REPORT)
     finally:

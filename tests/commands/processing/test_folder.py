@@ -27,10 +27,17 @@ def an_event(folder: Path, name: str) -> Path:
 def test_events_of_an_earlier_run_are_not_touched_unasked(tmp_path: Path) -> None:
     (tmp_path / "frames.csv").write_text("frame\n", encoding="utf-8")
     event = an_event(tmp_path, "0001_flash")
-    with pytest.raises(OutputFailed, match=r"0001_flash.*--overwrite"):
-        clear(tmp_path, ["clip.mkv"], overwrite=False)
-    assert (event / "frames.mkv").exists()
-    assert (tmp_path / "frames.csv").exists()
+    (words,) = clear(tmp_path, ["clip.mkv"], overwrite=False)
+    assert "events-earlier-1" in words
+    assert not event.exists()
+    assert (tmp_path / "events-earlier-1" / "0001_flash" / "frames.mkv").read_bytes() == b"frames"
+    assert not (tmp_path / "frames.csv").exists()
+    an_event(tmp_path, "0001_sound")
+    (words,) = clear(tmp_path, ["clip.mkv"], overwrite=False)
+    assert "events-earlier-2" in words
+    assert (tmp_path / "events-earlier-2" / "0001_sound").exists()
+    assert (tmp_path / "events-earlier-1" / "0001_flash").exists()
+    assert clear(tmp_path, ["clip.mkv"], overwrite=False) == ()
 
 
 def test_overwrite_removes_what_a_run_wrote_and_nothing_else(tmp_path: Path) -> None:
