@@ -27,6 +27,9 @@ _OPEN = 0.97
 _CUT = 0.90
 _STILL = 0.015
 """Change of a block from frame to frame, as a share of the open light, that is still."""
+_LIKE_NOISE = 4.0
+"""How much the largest change may exceed that which a tenth of the blocks reach: more is a hand or
+a flow. Small pictures have few pixels to a block, whose noise alone passes ``_STILL``."""
 
 Flags = NDArray[np.bool_]
 
@@ -71,8 +74,7 @@ def find_stretches(blocks: NDArray[np.float32]) -> dict[CalibrationKind, Run]:
         return {}
     spread = np.ptp(np.percentile(blocks, (5, 95), axis=(1, 2)), axis=0)
     brightest = float(np.percentile(blocks[mean >= _OPEN * top], 95))
-    change = np.abs(np.diff(blocks, axis=0)).max(axis=(1, 2)) / max(brightest, 1e-9)
-    still = np.concatenate([[False], change < _STILL])
+    still = np.concatenate([[False], _are_still(blocks, _STILL * max(brightest, 1e-9))])
     dark = _longest((mean - low < _DARK * span) & (spread < _EVEN * brightest) & still)
     opened = _longest((mean - low > _OPEN * span) & still)
     if dark is None or opened is None:
@@ -87,6 +89,13 @@ def find_stretches(blocks: NDArray[np.float32]) -> dict[CalibrationKind, Run]:
     if reference is not None:
         found[CalibrationKind.REFERENCE] = reference
     return {kind: _trimmed(run) for kind, run in found.items()}
+
+
+def _are_still(blocks: NDArray[np.float32], most: float) -> Flags:
+    """Whether each frame differs from the one before by noise at most."""
+    change = np.abs(np.diff(blocks, axis=0)).reshape(len(blocks) - 1, -1)
+    largest, usual = change.max(axis=1), np.percentile(change, 90, axis=1)
+    return np.asarray((largest < most) | ((largest < _LIKE_NOISE * usual) & (usual < most)))
 
 
 def _runs(flags: Flags) -> Iterator[Run]:

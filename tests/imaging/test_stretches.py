@@ -13,7 +13,9 @@ DISC = (np.hypot(X - 15.5, Y - 11.5) < 11).astype(np.float64)
 DARK, OPEN, REFERENCE = CalibrationKind
 
 
-def recording(*parts: tuple[float, int], flow: float = 0.0, seed: int = 1) -> np.ndarray:
+def recording(
+    *parts: tuple[float, int], flow: float = 0.0, seed: int = 1, noise: float = 0.0005
+) -> np.ndarray:
     """Levels of the disc with their numbers of frames; a flow moves in the last part."""
     rng = np.random.default_rng(seed)
     frames = []
@@ -22,7 +24,7 @@ def recording(*parts: tuple[float, int], flow: float = 0.0, seed: int = 1) -> np
             light = 0.02 + level * DISC * (1 + 0.1 * (X - 16) / 16)
             if flow and index == len(parts) - 1:
                 light = light * (1 + flow * np.sin(0.8 * X + 1.3 * k) * (Y > 8))
-            frames.append(light + rng.normal(0, 0.0005, light.shape))
+            frames.append(light + rng.normal(0, noise, light.shape))
     return np.asarray(frames, np.float32)
 
 
@@ -32,6 +34,17 @@ def test_all_three_are_found() -> None:
     assert 0 <= found[DARK].first < found[DARK].last < 40
     assert 40 <= found[OPEN].first < found[OPEN].last < 90
     assert 90 <= found[REFERENCE].first < found[REFERENCE].last < 151
+
+
+def test_noise_of_small_blocks_is_still_and_a_hand_is_not() -> None:
+    """A small picture: of 768 blocks some change by more than one alone may."""
+    blocks = recording((0.0, 40), (0.8, 50), (0.4, 100), noise=0.004)
+    hand = blocks.copy()
+    for frame in range(60, 90):
+        row = (frame - 60) // 2
+        hand[frame, row : row + 4, 12:18] *= 0.3
+    assert set(find_stretches(blocks)) == {DARK, OPEN, REFERENCE}
+    assert find_stretches(hand)[OPEN].last <= 60
 
 
 def test_open_before_dark() -> None:
