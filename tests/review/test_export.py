@@ -571,6 +571,9 @@ def test_every_view_is_exported_with_its_legend(record, tmp_path, view, words) -
         enhancer = Enhancer(event)
         told = legend_words(enhancer)
         assert (told is None) if words is None else told.startswith(words)
+        if told and view != "significance":
+            end = float(told.split("±")[1].removesuffix(" %"))
+            assert end == pytest.approx(100 * enhancer.scale, rel=5e-3)  # three figures
         export_still(enhancer, tmp_path / "s.png", 12)
         assert enhancer.reading(12).view == view
         # the blob moves two pixels a frame: its change is smaller than itself, and not nothing

@@ -80,7 +80,7 @@ def legend_words(enhancer: Enhancer) -> str | None:
         end = _end_in_noise(enhancer)
         return "times the noise" + (f" ±{end:.3g}" if end and enhance.unit != "arcsec" else "")
     what = "change of contrast" if enhance.view == "movement" else "contrast"
-    return f"{what} ±{enhancer.scale:.3g}"
+    return f"{what} ±{100 * enhancer.scale:.3g} %"
 
 
 def _end_in_noise(enhancer: Enhancer) -> float | None:
