@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 import threading
-from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
 from liveview.engine.board import Board
+from liveview.engine.newest import Newest
 from liveview.engine.ring import FrameRing
 from liveview.errors import FormatChanged, InputUnreadable, SourceStalled
 from liveview.model import FrameSource, FrameStamp, Pixels, SessionState, SourceInfo, SourceKind
@@ -65,7 +65,7 @@ class Capture:
         self._opened = opened
         self._board = board
         self._clock = clock
-        self._times: deque[float] = deque(maxlen=RATE_OVER + 1)
+        self._times = Newest(RATE_OVER + 1)
         self._warned = ""
         self._next_number = 0
         self._lost_source = 0
@@ -90,7 +90,7 @@ class Capture:
     @property
     def rate_hz(self) -> float | None:
         """Measured frame rate from the newest stamps; None before there are two."""
-        times = tuple(self._times)
+        times = self._times.all()
         if len(times) < 2 or times[-1] <= times[0]:
             return None
         return (len(times) - 1) / (times[-1] - times[0])
@@ -203,9 +203,10 @@ class Capture:
             if slot is not None:
                 ring.abandon(slot)
             raise
-        if self._times and stamp.time_s - self._times[-1] > HOLE_S:
+        before_s = self._times.last
+        if before_s is not None and stamp.time_s - before_s > HOLE_S:
             self._times.clear()
-        self._times.append(stamp.time_s)
+        self._times.add(stamp.time_s)
         self._arrived_s = self._clock()
         if slot is not None:
             ring.publish(slot, stamp, self._arrived_s)

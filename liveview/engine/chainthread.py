@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
@@ -13,6 +12,7 @@ from liveview.engine.calibrating import Calibrating
 from liveview.engine.clock import iso_at
 from liveview.engine.feed import Feed
 from liveview.engine.mailbox import Mailbox
+from liveview.engine.newest import Newest
 from liveview.engine.ring import RingLease
 from liveview.model import Calibration, CameraState, Disc, Frame, Light, Reading, SourceInfo
 from liveview.settings import Settings
@@ -122,7 +122,7 @@ class ChainThread:
         self._skipped = 0
         self._retake = threading.Event()
         self._took = False
-        self._latencies: deque[float] = deque(maxlen=KEPT_LATENCIES)
+        self._latencies = Newest(KEPT_LATENCIES)
 
     @property
     def skipped(self) -> int:
@@ -131,7 +131,7 @@ class ChainThread:
 
     def latencies_s(self) -> tuple[float, ...]:
         """Arrival in the ring to reading, of the newest frames shown."""
-        return tuple(self._latencies.copy())
+        return self._latencies.all()
 
     def want(self, settings: Settings, disc: Disc | None) -> None:
         """Use these settings and this disc (None: find it) from the next frame on."""
@@ -191,7 +191,7 @@ class ChainThread:
                 self._take(feed, lease)
             if not taking or lease.sequence >= feed.ring.captured - 1:
                 self._show(lease)
-                self._latencies.append(self._clock() - lease.arrived_s)
+                self._latencies.add(self._clock() - lease.arrived_s)
             return True
         if taking and not self._more():
             self._calibrating.cancel("no frames come any more; open the source again")

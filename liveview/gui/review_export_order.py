@@ -45,6 +45,13 @@ class Order:
     """Keep what moves inside the limits for flashing."""
 
     @property
+    def seconds(self) -> float:
+        """How long what moves is to look at: until the last frame was shown as long as others."""
+        times_s = self.facts.times_s
+        period_s = 1.0 / self.facts.rate_hz if self.facts.rate_hz else 0.0
+        return (times_s[self.last] - times_s[self.first] + period_s) / float(self.rate)
+
+    @property
     def flashes(self) -> Flashes:
         """What is done about flashing."""
         return "soften" if self.soften else "check"

@@ -15,7 +15,7 @@ from liveview.gui.pad import Pad
 from liveview.gui.review_export_order import Order, write_order
 from liveview.gui.review_task import Task
 from liveview.gui.theme import COLOURS, Type, Weight
-from liveview.gui.words import THIN, count
+from liveview.gui.words import THIN, count, seconds
 from liveview.review.export import files_of
 from liveview.review.export.flashcheck import CAUTION
 from liveview.review.player import rate_words
@@ -335,7 +335,7 @@ class ExportSheet(Overlay):
         else:
             what = count(held.last - held.first + 1, "frame", "frames")
         if held.product in TIMED:
-            what += f" at {rate_words(held.rate)}"
+            what += f" at {rate_words(held.rate)}, {seconds(held.seconds)} long"
         if held.product in WRITTEN_ON:
             what += f", {held.sight.view} view"
         return what[:1].upper() + what[1:]

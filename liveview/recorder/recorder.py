@@ -198,8 +198,10 @@ class Recorder:
         probe = folder / ".liveview-probe"
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            probe.write_bytes(b"liveview")
-            probe.unlink()
+            try:
+                probe.write_bytes(b"liveview")
+            finally:
+                probe.unlink(missing_ok=True)
         except OSError as error:
             raise OutputFailed(
                 fault_words(error, 0), str(folder), "choose another folder"

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import av
 import pytest
 from PyQt6.QtCore import Qt
 from PyQt6.QtTest import QTest
 from support.review_window import LEFT, Review
+
+from liveview.gui.words import seconds
 
 
 def open_sheet(r: Review) -> object:
@@ -42,7 +45,12 @@ def test_a_still_and_a_clip_are_written_from_the_sheet(review) -> None:
     sheet.name.setFocus()
     QTest.keyClick(sheet.name, Qt.Key.Key_Return)
     r.rig.wait(lambda: not sheet.working)
-    assert (r.page.export_folder / f"{r.page.replay.facts.name}.mp4").stat().st_size > 1000
+    clip = r.page.export_folder / f"{r.page.replay.facts.name}.mp4"
+    with av.open(str(clip)) as written:
+        long_s = written.duration / av.time_base
+    # A picture of the clip more or less, and the words' figures.
+    assert sheet._held.seconds == pytest.approx(long_s, abs=0.04)
+    assert f"{seconds(sheet._held.seconds)} long" in sheet.summary()
     assert "Written" in sheet.words
     QTest.keyClick(sheet, Qt.Key.Key_Escape)
     assert not sheet.isVisible()

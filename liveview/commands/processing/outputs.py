@@ -59,8 +59,10 @@ def make_folder(folder: Path) -> None:
     probe = folder / ".liveview-probe"
     with writing(folder):
         folder.mkdir(parents=True, exist_ok=True)
-        probe.write_bytes(b"liveview")
-        probe.unlink()
+        try:
+            probe.write_bytes(b"liveview")
+        finally:
+            probe.unlink(missing_ok=True)
 
 
 def _cell(value: float | None) -> str:
