@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import threading
+import time
 from itertools import pairwise
 
 from liveview.engine.newest import Newest
@@ -22,7 +23,7 @@ def test_the_newest_are_kept_in_order() -> None:
 
 
 def test_looking_does_not_disturb_the_writer() -> None:
-    """With garbage collected at every chance, which lets the other thread run."""
+    """With garbage collected at every chance, and other threads let run each time."""
     newest, stop = Newest(121), threading.Event()
 
     def write() -> None:
@@ -31,15 +32,20 @@ def test_looking_does_not_disturb_the_writer() -> None:
             value += 1.0
             newest.add(value)
 
+    def let_others_run(*_: object) -> None:
+        time.sleep(1e-5)
+
     thread = threading.Thread(target=write)
     before = gc.get_threshold()
-    gc.set_threshold(1, 1, 1)
     thread.start()
+    gc.callbacks.append(let_others_run)
+    gc.set_threshold(1, 1, 1)
     try:
-        for _ in range(2_000):
+        for _ in range(200):
             seen = newest.all()
             assert all(b - a == 1.0 for a, b in pairwise(seen))
     finally:
+        gc.set_threshold(*before)
+        gc.callbacks.remove(let_others_run)
         stop.set()
         thread.join(10.0)
-        gc.set_threshold(*before)
