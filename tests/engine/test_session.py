@@ -232,7 +232,7 @@ def test_a_fault_in_capture_is_said() -> None:
 
 def test_a_full_memory_is_not_taken_for_a_silent_source(monkeypatch):
     monkeypatch.setattr("liveview.engine.session.SILENT_AFTER_S", 0.3)
-    says = info()
+    says = info(640, 480)  # so that few frames fill the memory
     with Rigged(source(forever(says), says)) as session:
         wait_for(lambda: session.status().counters.captured > 2)
         held = []

@@ -105,6 +105,7 @@ def test_no_red_is_too_dark_for_the_red_rule(code: int) -> None:
     assert worst(square_wave(8, grey(0), green)) <= FIELD_SHARE
 
 
+@pytest.mark.slow
 def test_noise_of_a_dark_colour_camera_is_no_red_flashing() -> None:
     rng = np.random.default_rng(3)
     pictures = []

@@ -211,6 +211,7 @@ def test_sound_of_too_many_channels_stays_raw_and_readable(kit) -> None:
         recorder.close()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("frame", [105, 109, None], ids=["lost", "named", "by time"])
 @pytest.mark.parametrize("shape", [(720, 1300), (31, 47, 3)])
 def test_the_picture_for_lists_is_there_before_the_conversion(kit, shape, frame) -> None:
