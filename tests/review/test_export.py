@@ -438,6 +438,7 @@ class TestNothingHalf:
         with pytest.raises(OutputFailed):
             export_still(enhancer, tmp_path / "file" / "s.png", 0)
 
+    @pytest.mark.slow
     @pytest.mark.parametrize(
         ("write", "name"),
         [
@@ -587,6 +588,7 @@ def test_stretches(enhancer) -> None:
         stretch_of(enhancer.event, 5.0, 6.0)
 
 
+@pytest.mark.slow
 class TestBesides:
     """Stacks and tables with a description beside them: both files or none."""
 
