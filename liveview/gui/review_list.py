@@ -45,7 +45,9 @@ def size_words(card: EventCard) -> str:
     parts = [] if card.frames is None else [count(card.frames, "frame", "frames")]
     if card.sparks > 1:
         parts.append(count(card.sparks, "spark", "sparks"))
-    if card.cause is not None and card.words:
+    if card.cause is not None and not card.converted:
+        parts.append("raw")
+    elif card.cause is not None and card.words:
         parts.append(card.words)
     elif not card.complete and card.cause is not None:
         parts.append("incomplete")
@@ -53,7 +55,8 @@ def size_words(card: EventCard) -> str:
 
 
 def _whole_words(card: EventCard) -> str:
-    return "\n".join((card.name, why_words(card), size_words(card)))
+    raw = () if card.converted or card.cause is None else (f"Raw: {card.words}",)
+    return "\n".join((card.name, why_words(card), size_words(card), *raw))
 
 
 class EventList(QWidget):
