@@ -17,6 +17,11 @@ from liveview.settings import Settings
 _STALE = 0.35
 _SHARE_CLIPPED = 0.02
 
+TAKE_AGAIN = "take it again"
+"""Advice for a rig that stands there; a recording needs another."""
+PROCESSED = "compressed or processed video"
+"""How the words about noise that pairs of frames cannot tell begin."""
+
 
 def warnings(
     place: Place, lifted: Lifted, gauges: Gauges, has_reference: bool, frozen: bool
@@ -31,7 +36,7 @@ def warnings(
     elif gain is not None and abs(gain - 1.0) > _STALE:
         yield (
             f"background is stale: the light is {max(gain, 0.0):.2f} times that of the reference; "
-            "take it again"
+            + TAKE_AGAIN
         )
     if lifted.steady_failed:
         yield "not steadied: too little structure, or moved more than 10 px"
@@ -41,7 +46,7 @@ def warnings(
     if dark > _SHARE_CLIPPED:
         yield f"{dark:.0%} of the disc is clipped dark: raise the exposure or cut less"
     if frozen:
-        yield "compressed or processed video: the noise is at least what is shown"
+        yield f"{PROCESSED}: the noise is at least what is shown"
     if gauges.unit_words:
         yield gauges.unit_words
 

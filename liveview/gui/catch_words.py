@@ -27,9 +27,10 @@ from liveview.model import (
     StoreStatus,
     TriggerReading,
 )
-from liveview.optics.sound import sound_speed
+from liveview.optics.sound import sound_delay
 from liveview.review.shelf import EventCard
 from liveview.settings import Catch, Settings
+from liveview.trigger.catcher import path_of
 from liveview.trigger.pairing import PATIENCE_S, Pairing
 
 VERDICT_S = 0.1 + PATIENCE_S
@@ -172,7 +173,7 @@ def waits_for(catch: Catch, has_sound: bool) -> str:
 
 def delay_words(distance_m: float, temperature_k: float) -> str:
     """How late the crack comes to the microphone, which its time leaves out."""
-    delay_s = distance_m / sound_speed(temperature_k)
+    delay_s = sound_delay(distance_m, temperature_k)
     return f"the way of the sound, {delay_s * 1e3:.2f}{THIN}ms, is taken off"
 
 
@@ -191,7 +192,7 @@ class Clocks:
         frame_s, sound_s = status.trigger.frame_error_s, status.trigger.sound_error_s
         if frame_s is None or sound_s is None:
             return cls(frame_s, sound_s, None)
-        path_s = settings.catch.mic_distance_m / sound_speed(settings.rig.temperature_k)
+        path_s = path_of(settings)
         pairing = Pairing("both", path_s)
         flash = Spotted(0.0, frame_s, Cause.FLASH, 0.0)
         return cls(frame_s, sound_s, pairing.window_s(flash, Spotted(0.0, sound_s, Cause.SOUND, 0)))

@@ -15,7 +15,7 @@ from liveview.gui.pad import Pad
 from liveview.gui.paint import pen
 from liveview.gui.theme import COLOURS, Type, Weight
 from liveview.gui.words import MINUS, THIN, count, seconds
-from liveview.optics.sound import sound_speed
+from liveview.optics.sound import sound_delay
 from liveview.units import parse_quantity
 
 if TYPE_CHECKING:
@@ -110,9 +110,11 @@ class ClockSheet(Overlay):
             self._words = "The distance is between 0 and 100 m."
             self.update()
             return
-        speed = sound_speed(session.settings.rig.temperature_k)
         error_m = max(DISTANCE_ERROR * distance_m, LEAST_ERROR_M)
-        self._check = session.check_clock(distance_m / speed, error_m / speed)
+        air_k = session.settings.rig.temperature_k
+        self._check = session.check_clock(
+            sound_delay(distance_m, air_k), sound_delay(error_m, air_k)
+        )
         self._timer.start()
         self.update()
 

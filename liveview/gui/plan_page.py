@@ -137,7 +137,6 @@ class PlanPage(QWidget):
 
         The keys of numbers do here what they do inside a number.
         """
-
         return (
             Action("plan use", ("U",), "Use this rig", GROUP, self.use_pad.click),
             Action("plan open", ("Ctrl+O",), "Open a set-up", GROUP, self.open_pad.click),

@@ -32,8 +32,11 @@ _OPPOSITE = {
     Side.BOTTOM: Side.TOP,
 }
 _OPAQUE = 0.1
+"""Of the uncut fraction of the rest: what is opaque lets less through,"""
 _LEAST_OPAQUE = 0.04
+"""and takes up at least this share of the disc: a candle's plume has up to 0.03 so dark."""
 _LEAST_REST, _MOST_REST = 0.05, 0.9
+"""Uncut fractions of the rest between which an opaque thing can be told."""
 EVEN_TILT = 0.02
 """Tilts up to this, or three of their sigma, count as even."""
 

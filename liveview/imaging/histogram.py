@@ -153,6 +153,8 @@ def share_above(
 
 def in_unit(histogram: Histogram, unit: str, per_contrast: float = 1.0) -> Histogram:
     """The same counts in another unit, one of contrast being ``per_contrast`` of it."""
+    if (unit, per_contrast) == (histogram.unit, histogram.per_contrast):
+        return histogram
     factor = per_contrast / histogram.per_contrast
 
     def turned(value: float | None) -> float | None:

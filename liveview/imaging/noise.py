@@ -33,6 +33,7 @@ _PAUSE = 8
 _MEMORY = 12.0
 """Pairs over which the estimate is averaged."""
 _SAME_LIGHT = 0.2
+"""Share by which the light of two frames may differ: more than lamps flicker by."""
 _FROZEN = 0.5
 _JUST_DARK, _JUST_BRIGHT = 1e-9, 1.0 - 1e-6
 _LAPLACE = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)

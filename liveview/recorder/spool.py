@@ -228,9 +228,10 @@ class SpoolWriter:
             return
         source = self.start.source
         offset = self._shows * self._frame_bytes
-        raw = np.fromfile(
-            self._folder / "frames.raw", source.dtype, math.prod(source.shape), offset=offset
-        )
+        path, codes = self._folder / "frames.raw", math.prod(source.shape)
+        raw = np.fromfile(path, source.dtype, codes, offset=offset)
+        if raw.size < codes:
+            raise OSError(errno.EIO, "was cut short", str(path))
         small = pictures.poster(raw.reshape(source.shape), source.white)
         pictures.write_png(self.part / "poster.png", small)
 

@@ -97,13 +97,16 @@ class RowWindows:
             return
         first = self._frames < FIRST_FRAMES
         self._frames += count
-        if not first:
-            np.minimum(size, 4.0 * self._noise[self._kind, None], out=size)
-        usual = 1.2533 * np.add.reduceat(size, self._begins, axis=0) / self._counts[:, None]
         if first:
-            self._first += list(usual.T)
+            self._first += [self._usual(one) for one in size.T]
             self._noise = np.median(self._first, axis=0)
             return
+        np.minimum(size, 4.0 * self._noise[self._kind, None], out=size)
         self._first.clear()
         rate = max(count / self._frames, 1.0 - (1.0 - 1.0 / MEMORY_FRAMES) ** count)
-        self._noise += rate * (usual.mean(axis=1) - self._noise)
+        self._noise += rate * (self._usual(size.mean(axis=1)) - self._noise)
+
+    def _usual(self, size: Row) -> Row:
+        """Standard deviation of each height's windows in one frame, from their mean size."""
+        usual: Row = 1.2533 * np.add.reduceat(size, self._begins) / self._counts
+        return usual

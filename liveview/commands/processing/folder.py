@@ -91,8 +91,10 @@ def clear(folder: Path, inputs: Iterable[str], *, overwrite: bool) -> tuple[str,
     """
     events = earlier_events(folder)
     files = [folder / name for name in (REPORT, *GROWING)]
+    # The whole folder of events is set aside, whoever put them there.
+    going = events if overwrite else [folder / EVENTS] if events else []
     for name in inputs:
-        if any(_lies_in(name, place) for place in (*files, *events)):
+        if any(_lies_in(name, place) for place in (*files, *going)):
             raise OutputFailed(
                 f"'{name}' lies in it and would be replaced", str(folder), "give another folder"
             )

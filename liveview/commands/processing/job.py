@@ -48,6 +48,7 @@ from liveview.engine.chain import Chain
 from liveview.engine.clock import SessionClock
 from liveview.engine.crew import SWITCH_INTERVAL_S
 from liveview.engine.ring import FrameRing, RingLease
+from liveview.engine.sayings import PROCESSED, TAKE_AGAIN
 from liveview.errors import InputUnreadable
 from liveview.model import (
     Calibration,
@@ -62,11 +63,8 @@ from liveview.sources import Input, frame_source, sound_source
 from liveview.sources.container import LOSSY
 
 INTERRUPTED = 130
-PROCESSED = "compressed or processed video"
-"""How the chain's own words for ``LOSSY`` begin."""
-TAKE_AGAIN = "take it again"
 NAME_ANOTHER = "name a stretch with light like it as --reference"
-"""Advice for a rig that stands there, and for a recording that cannot be taken again."""
+"""In place of ``TAKE_AGAIN``, for a recording that cannot be taken again."""
 
 
 def run_job(request: Request) -> int:

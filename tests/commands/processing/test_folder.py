@@ -63,6 +63,14 @@ def test_what_is_to_be_read_is_never_removed(name: str, tmp_path: Path) -> None:
     assert (tmp_path / name).exists()
 
 
+def test_a_recording_among_the_events_is_not_moved_while_it_is_read(tmp_path: Path) -> None:
+    an_event(tmp_path, "0001_flash")
+    mine = an_event(tmp_path, "2024-05-01_flash_mine")
+    with pytest.raises(OutputFailed, match="lies in it"):
+        clear(tmp_path, [str(mine)], overwrite=False)
+    assert (mine / "frames.mkv").exists()
+
+
 def test_two_runs_never_share_a_folder(tmp_path: Path) -> None:
     with held(tmp_path):
         with pytest.raises(OutputFailed, match="another 'liveview process'"), held(tmp_path):
