@@ -22,7 +22,8 @@ from liveview.model import (
     SourceKind,
     Spotted,
 )
-from liveview.recorder import Recorder
+from liveview.recorder import Recorder, StoredEvent
+from liveview.review.enhance import Enhancer
 from liveview.settings import Settings, Store
 
 
@@ -127,3 +128,9 @@ def record_event(
 def record(tmp_path: Path) -> Callable[..., Path]:
     """Record an event into this test's folder."""
     return lambda **options: record_event(tmp_path / "events", **options)
+
+
+@pytest.fixture
+def enhancer(record):
+    with StoredEvent.open(record()) as event:
+        yield Enhancer(event)
